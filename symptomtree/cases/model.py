@@ -1,0 +1,104 @@
+"""A case: one bike, one job, an append-only list of events; and what a walkthrough adds to it.
+
+A case file is YAML with these structs' fields in kebab-case. It is what `ask` saves, what `replay` reads and what a
+walkthrough is.
+"""
+
+from typing import Annotated, Literal, Union
+
+from msgspec import Meta, Struct
+
+from symptomtree.kb.model import Entry, Id, Text
+
+FORMAT = 1
+
+
+class Event(Struct, frozen=True, kw_only=True, tag_field="kind", rename="kebab", forbid_unknown_fields=True):
+    """Something that happened; `kind` in the file names which of the structs below it is."""
+
+
+class Complaint(Event, frozen=True, kw_only=True, tag="complaint"):
+    """What the rider said, word for word; evidence only through the answers confirmed from it."""
+
+    text: Text
+
+
+class Context(Event, frozen=True, kw_only=True, tag="context"):
+    """A fact of the bike, its history or the conditions."""
+
+    fact: Id
+    value: str
+
+
+class Answer(Event, frozen=True, kw_only=True, tag="answer"):
+    """A finding's grade. The same finding again corrects the earlier answer; after a fix it is a retest."""
+
+    finding: Id
+    grade: str
+
+
+class Reading(Event, frozen=True, kw_only=True, tag="reading"):
+    """A finding measured with a gauge, in the unit that the knowledge gives for it."""
+
+    finding: Id
+    value: float
+    error: Annotated[float, Meta(gt=0)] | None = None
+    """Standard uncertainty of this gauge, if it is not the one in the knowledge."""
+
+
+class Unsure(Event, frozen=True, kw_only=True, tag="unsure"):
+    """The person cannot tell; `about` is a finding, fact, question or check, which is not asked again."""
+
+    about: Id
+
+
+class FixDone(Event, frozen=True, kw_only=True, tag="fix"):
+    """A fix was carried out. Findings answered after it are retests."""
+
+    fix: Id
+
+
+class Correction(Event, frozen=True, kw_only=True, tag="correction"):
+    """Event `number` (from 1) was wrong: it counts as if it had said this grade or value, or nothing at all."""
+
+    number: Annotated[int, Meta(ge=1)]
+    grade: str | None = None
+    value: float | str | None = None
+
+
+class Note(Event, frozen=True, kw_only=True, tag="note"):
+    """Anything worth writing down; it changes nothing."""
+
+    text: Text
+
+
+AnyEvent = Union[Complaint, Context, Answer, Reading, Unsure, FixDone, Correction, Note]  # noqa: UP007
+
+
+class Known(Entry, frozen=True, kw_only=True):
+    """What is known to be wrong with the bike of a walkthrough or of a case that tests the knowledge."""
+
+    cause: Id
+    also_accept: list[Id] = []
+    """Other answers an expert would take for these findings."""
+    fix: Id | None = None
+    story: Text | None = None
+    """How it was found, told after the learner is through."""
+    difficulty: Literal["first", "steady", "tricky"] = "steady"
+    within: Annotated[int, Meta(ge=1, le=5)] = 1
+    """How high the cause must rank after all events."""
+    stop_riding: bool = False
+    """Whether the knowledge must tell the rider not to ride before the bike is fixed."""
+
+
+class Case(Entry, frozen=True, kw_only=True):
+    """One bike, one job."""
+
+    symptomtree_case: Literal[1]
+    title: Text
+    source: Text | None = None
+    """Where a case that nobody here invented was published."""
+    knowledge: str | None = None
+    """Digest of the knowledge that the case was last worked with."""
+    events: list[AnyEvent] = []
+    known: Known | None = None
