@@ -4,6 +4,7 @@ import argparse
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -14,6 +15,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def build_parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="symptomtree", description="From a complaint to a bike that is fixed.")
+    parser.add_argument("--version", action=_ShowVersion, nargs=0, help="show the version and exit")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     vet = commands.add_parser("vet", help="check the knowledge; prints path:line:column: CODE message")
     vet.add_argument("path", nargs="?", type=Path, help="a folder or file (default: the knowledge that ships)")
@@ -21,11 +23,22 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
+class _ShowVersion(argparse.Action):
+    """Looks the version up only when asked: the look-up takes longer than all else that starts."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        from importlib.metadata import version
+
+        print(parser.prog, version("symptomtree"))
+        parser.exit()
+
+
 def _vet(args: argparse.Namespace) -> int:
     from symptomtree.kb.load import Unreadable, read, read_bytes
+    from symptomtree.kb.shipped import shipped
     from symptomtree.kb.vet import vet
 
-    folder = args.path or Path("knowledge")
+    folder = args.path or shipped("knowledge")
     try:
         draft = read(read_bytes(folder), "" if folder.is_file() else str(folder))
     except Unreadable as error:
