@@ -14,8 +14,6 @@ import pytest
 ROOT = Path(__file__).parents[1]
 SHIPPED = ("knowledge", "walkthroughs")
 
-pytestmark = pytest.mark.xdist_group("wheel")
-
 
 def run(*command: str | Path, **options) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
@@ -94,4 +92,4 @@ def test_the_installed_program_tells_its_version(installed):
 def test_the_installed_knowledge_is_sound(installed):
     """`vet` finds the shipped knowledge by itself, and nothing wrong with it."""
     ran = installed("symptomtree", "vet")
-    assert (ran.stdout, ran.stderr, ran.returncode) == ("", "", 0)
+    assert ran.returncode == 0, ran.stdout + ran.stderr
