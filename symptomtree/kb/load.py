@@ -121,7 +121,9 @@ def _entries_of(source: str, content: bytes, draft: Draft) -> Iterator[tuple[str
     else:
         for section, key, node in builder.pairs(root, ()):
             if section not in Entries.__struct_fields__:
-                builder.fail(key, "K104", f"unknown section {section!r}{nearest(section, list(Entries.__struct_fields__))}")
+                builder.fail(
+                    key, "K104", f"unknown section {section!r}{nearest(section, list(Entries.__struct_fields__))}"
+                )
             elif not isinstance(node, yaml.MappingNode):
                 builder.fail(node, "K103", f"expected 'id: entry' pairs under {section!r}")
             else:

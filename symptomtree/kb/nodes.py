@@ -23,7 +23,9 @@ MAX_NODES = 100_000
 Path = tuple[str | int, ...]
 """Keys and list positions from the top of a file to a value: ('causes', 'dry-chain', 'shows')."""
 
-UNSAFE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff\ufffe\uffff]")
+UNSAFE = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff\ufffe\uffff]"
+)
 """Control characters and marks that turn the direction of writing: no text here needs one, and terminals obey them."""
 
 
@@ -75,9 +77,7 @@ def compose(text: str, source: str) -> yaml.Node | Problem:
     if bad := UNSAFE.search(text):
         line = text.count("\n", 0, bad.start()) + 1
         column = bad.start() - (text.rfind("\n", 0, bad.start()) + 1) + 1
-        return Problem(
-            Place(source, line, column), "K002", f"control character U+{ord(bad.group()):04X}; delete it"
-        )
+        return Problem(Place(source, line, column), "K002", f"control character U+{ord(bad.group()):04X}; delete it")
     try:
         return _within_limits(text, source) or yaml.compose(text, Loader=yaml.CSafeLoader) or _empty(source)
     except yaml.YAMLError as error:

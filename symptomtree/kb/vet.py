@@ -110,7 +110,9 @@ def finding_ids_are_unique(desk: Desk) -> Iterator[Problem]:
             yield desk.problem("K110", text, "checks", checks[0], "settles", finding)
         for other in checks[1:]:
             first = desk.draft.at("checks", checks[0], "settles", finding)
-            yield desk.problem("K110", f"id {finding!r} is already taken at {first}", "checks", other, "settles", finding)
+            yield desk.problem(
+                "K110", f"id {finding!r} is already taken at {first}", "checks", other, "settles", finding
+            )
 
 
 def references_lead_somewhere(desk: Desk) -> Iterator[Problem]:
@@ -158,7 +160,9 @@ def _grade(desk: Desk, finding: str, grade: str, *path: str | int) -> Iterator[P
     if not desk.knows("findings", finding):
         yield desk.problem("K201", f"no findings entry {finding!r}{nearest(finding, desk.names('findings'))}", *path)
     elif (known := desk.findings.get(finding)) and grade not in known.grades:
-        yield desk.problem("K202", f"finding {finding!r} has no grade {grade!r}{nearest(grade, list(known.grades))}", *path)
+        yield desk.problem(
+            "K202", f"finding {finding!r} has no grade {grade!r}{nearest(grade, list(known.grades))}", *path
+        )
 
 
 def trees_have_no_cycle(desk: Desk) -> Iterator[Problem]:
@@ -170,7 +174,9 @@ def trees_have_no_cycle(desk: Desk) -> Iterator[Problem]:
                 seen.append(at)
                 at = entries[at].inside
             if at == name:
-                yield desk.problem("K203", f"{name!r} is inside itself: {' > '.join([*seen, name])}", section, name, "inside")
+                yield desk.problem(
+                    "K203", f"{name!r} is inside itself: {' > '.join([*seen, name])}", section, name, "inside"
+                )
 
 
 def facts_share_out_to_one(desk: Desk) -> Iterator[Problem]:
@@ -372,7 +378,11 @@ def nothing_lies_about(desk: Desk) -> Iterator[Problem]:
     for finding in desk.findings:
         if finding not in shown:
             section: Path = ("symptoms", finding)
-            path = section if finding in desk.entries.symptoms else ("checks", desk.settled_by[finding][0], "settles", finding)
+            path = (
+                section
+                if finding in desk.entries.symptoms
+                else ("checks", desk.settled_by[finding][0], "settles", finding)
+            )
             yield desk.problem("K314", f"no cause shows {finding!r} and no rule uses it", *path)
 
 
