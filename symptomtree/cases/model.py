@@ -13,7 +13,9 @@ from symptomtree.kb.model import Entry, Id, Text
 FORMAT = 1
 
 
-class Event(Struct, frozen=True, kw_only=True, tag_field="kind", rename="kebab", forbid_unknown_fields=True):
+class Event(
+    Struct, frozen=True, kw_only=True, tag_field="kind", rename="kebab", forbid_unknown_fields=True, omit_defaults=True
+):
     """Something that happened; `kind` in the file names which of the structs below it is."""
 
 

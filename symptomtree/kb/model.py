@@ -23,7 +23,7 @@ Danger = Literal["none", "care", "stop"]
 About = Literal["bike", "history", "conditions"]
 
 
-class Entry(Struct, frozen=True, kw_only=True, rename="kebab", forbid_unknown_fields=True):
+class Entry(Struct, frozen=True, kw_only=True, rename="kebab", forbid_unknown_fields=True, omit_defaults=True):
     """What all entries share: how they are encoded."""
 
 

@@ -1,0 +1,171 @@
+"""Case files: read with positions, checked against the knowledge, written in one move."""
+
+import os
+import tempfile
+from collections.abc import Iterator
+from math import isfinite
+from pathlib import Path as FilePath
+
+import msgspec
+import yaml
+
+from symptomtree.cases.model import Answer, AnyEvent, Case, Context, Correction, FixDone, Reading, Unsure
+from symptomtree.kb.compile import KnowledgeBase
+from symptomtree.kb.model import Observable
+from symptomtree.kb.nodes import MAX_BYTES, MISSING, Builder, Place, Problem, compose, nearest
+
+
+class BadCase(Exception):
+    """A case file that cannot be used; the message has a line per problem."""
+
+
+def read_case(path: FilePath, kb: KnowledgeBase) -> Case:
+    """Read a case file and check it against the knowledge.
+
+    Raises:
+        BadCase: it cannot be read, is damaged, or names what the knowledge does not have.
+    """
+    try:
+        with path.open("rb") as file:
+            content = file.read(MAX_BYTES + 1)
+        text = content.decode("utf-8")
+    except OSError as error:
+        raise BadCase(f"{path}: {error.strerror or error}; name a case file") from error
+    except UnicodeDecodeError as error:
+        raise BadCase(f"{path}: not UTF-8 text, so not a case file") from error
+    root = compose(text, str(path))
+    if isinstance(root, Problem):
+        raise BadCase(f"{root}; mend the file, or start from its last good copy")
+    builder = Builder(str(path))
+    case = builder.build(root, Case)
+    problems = list(builder.problems)
+    if case is not MISSING:
+        problems += case_problems(case, kb, builder)
+    if problems:
+        raise BadCase("\n".join(str(p) for p in sorted(problems)))
+    assert isinstance(case, Case)
+    return case
+
+
+def case_problems(case: Case, kb: KnowledgeBase, builder: Builder) -> Iterator[Problem]:
+    """Yield everything a case says that the knowledge does not know."""
+    for n, event in enumerate(case.events):
+        for key, text in event_problems(event, kb, case.events[:n]):
+            yield Problem(_at(builder, "events", n, key), "C201", f"event {n + 1}: {text}")
+    if case.known:
+        for key, names, known in (
+            ("cause", [case.known.cause], list(kb.cause_ids)),
+            ("also-accept", case.known.also_accept, list(kb.cause_ids)),
+            ("fix", [case.known.fix] if case.known.fix else [], list(kb.entries.fixes)),
+        ):
+            for name in names:
+                if name not in known:
+                    yield Problem(_at(builder, "known", key), "C201", f"no entry {name!r}{nearest(name, known)}")
+
+
+def _at(builder: Builder, *path: str | int) -> Place:
+    while path and path not in builder.places:
+        path = path[:-1]
+    return builder.places[path]
+
+
+def event_problems(event: AnyEvent, kb: KnowledgeBase, before: list[AnyEvent]) -> Iterator[tuple[str, str]]:
+    """Yield (key, text) for what is wrong with one event after those before it."""
+    match event:
+        case Context(fact=fact, value=value):
+            if fact not in kb.entries.facts:
+                yield "fact", f"no fact {fact!r}{nearest(fact, list(kb.entries.facts))}"
+            elif value not in kb.entries.facts[fact].values:
+                yield "value", _not_of(value, fact, list(kb.entries.facts[fact].values))
+        case Answer(finding=finding, grade=grade):
+            if finding not in kb.findings:
+                yield "finding", f"no finding {finding!r}{nearest(finding, list(kb.findings))}"
+            elif grade not in kb.findings[finding].grades:
+                yield "grade", _not_of(grade, finding, kb.grades(finding))
+        case Reading(finding=finding, value=number):
+            yield from (("finding", text) for text in _reading_problems(finding, number, kb))
+        case Unsure(about=about):
+            known = [*kb.findings, *kb.entries.facts, *kb.entries.questions, *kb.entries.checks]
+            if about not in known:
+                yield "about", f"nothing is called {about!r}{nearest(about, known)}"
+        case FixDone(fix=fix):
+            if fix not in kb.entries.fixes:
+                yield "fix", f"no fix {fix!r}{nearest(fix, list(kb.entries.fixes))}"
+        case Correction(number=number):
+            if number > len(before):
+                yield "number", f"there is no event {number} before this one"
+            else:
+                yield from ((key, text) for key, text in _correction_problems(event, before[number - 1], kb))
+        case _:
+            return
+
+
+def _not_of(value: str, of: str, known: list[str]) -> str:
+    return f"{value!r} is none of {', '.join(known)} ({of}){nearest(value, known)}"
+
+
+def _reading_problems(finding: str, number: float, kb: KnowledgeBase) -> Iterator[str]:
+    known = kb.findings.get(finding)
+    readings = [name for name, f in kb.findings.items() if isinstance(f, Observable) and f.reading]
+    if not isinstance(known, Observable) or not known.reading:
+        yield f"no reading {finding!r}{nearest(finding, readings)}"
+        return
+    low, high = known.reading.span
+    if not low <= number <= high:
+        yield f"{number:g} is outside {low:g} to {high:g} {known.reading.unit} ({finding}); is the unit right?"
+
+
+def _correction_problems(event: Correction, target: AnyEvent, kb: KnowledgeBase) -> Iterator[tuple[str, str]]:
+    try:
+        corrected = corrected_event(target, event)
+    except ValueError as error:
+        yield "number", str(error)
+        return
+    if corrected is not None and not isinstance(corrected, Correction):
+        yield from event_problems(corrected, kb, [])
+
+
+def corrected_event(target: AnyEvent, correction: Correction) -> AnyEvent | None:
+    """Return what an event is after a correction; None when it was taken back.
+
+    Raises:
+        ValueError: that kind of event cannot carry the correction's grade or value.
+    """
+    if correction.grade is None and correction.value is None:
+        return None
+    match target:
+        case Answer() if correction.grade is not None:
+            return msgspec.structs.replace(target, grade=correction.grade)
+        case Reading() if correction.value is not None and _is_number(correction.value):
+            return msgspec.structs.replace(target, value=float(correction.value))
+        case Context() if isinstance(correction.value, str):
+            return msgspec.structs.replace(target, value=correction.value)
+        case _:
+            kind = type(target).__struct_config__.tag
+            raise ValueError(f"event {correction.number} is a {kind}; correct it with a grade, a number or a value of its own")
+
+
+def _is_number(value: float | str) -> bool:
+    try:
+        return isfinite(float(value))
+    except ValueError:
+        return False
+
+
+def write_case(path: FilePath, case: Case) -> None:
+    """Write a case in one move: a cut-off write leaves the file as it was.
+
+    Raises:
+        OSError: the folder cannot be written.
+    """
+    text = yaml.dump(msgspec.to_builtins(case), Dumper=yaml.CSafeDumper, sort_keys=False, allow_unicode=True, width=110)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(name, path)
+    except BaseException:
+        os.unlink(name)
+        raise

@@ -1,0 +1,233 @@
+"""From entries to what reasoning works on: one immutable knowledge base, its numbers in frozen arrays."""
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from math import erf, sqrt
+from pathlib import Path as FilePath
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from symptomtree.kb import model, scale
+from symptomtree.kb.load import digest_of, read, read_bytes
+from symptomtree.kb.model import Check, Entries, Factor, Graded, Number, Observable, Reading, Strength, Symptom, Times
+from symptomtree.kb.nodes import Problem
+from symptomtree.kb.shipped import shipped
+from symptomtree.kb.vet import findings_of, vet
+
+Array = NDArray[np.float64]
+
+
+class Faulty(Exception):
+    """The knowledge has problems; it is not used until they are put right."""
+
+    def __init__(self, problems: list[Problem]) -> None:
+        self.problems = problems
+        super().__init__("\n".join(str(p) for p in problems))
+
+
+@dataclass(frozen=True)
+class KnowledgeBase:
+    """Everything known, ready to reason with. C causes, F findings, G the greatest number of grades.
+
+    Attributes:
+        entries: as written.
+        digest: sha256 of the sources; bug reports and case files quote it.
+        cause_ids, finding_ids: sorted, so that equal sources compile to equal arrays.
+        prior: (C,) how common each cause is when nothing is known of the bike.
+        reach: (C, F, G) P(finding <= grade | this cause alone); 1 where the cause does nothing, and past the last grade.
+        leak: (F, G) the same for no listed reason.
+    """
+
+    entries: Entries
+    digest: str
+    cause_ids: tuple[str, ...]
+    finding_ids: tuple[str, ...]
+    prior: Array
+    reach: Array
+    leak: Array
+
+    @cached_property
+    def findings(self) -> Mapping[str, Symptom | Observable]:
+        """finding id -> what it is."""
+        return findings_of(self.entries)
+
+    @cached_property
+    def row(self) -> Mapping[str, int]:
+        """cause id -> its row."""
+        return {name: n for n, name in enumerate(self.cause_ids)}
+
+    @cached_property
+    def column(self) -> Mapping[str, int]:
+        """finding id -> its column."""
+        return {name: n for n, name in enumerate(self.finding_ids)}
+
+    @cached_property
+    def settled_by(self) -> Mapping[str, str]:
+        """finding id -> the check that settles it; symptoms are not in it."""
+        return {finding: check for check, entry in self.entries.checks.items() for finding in entry.settles}
+
+    @cached_property
+    def needs(self) -> Mapping[str, Mapping[str, frozenset[str]]]:
+        """cause id -> fact -> values it can exist with, its own and those of all parts around it."""
+        return {name: self._needs(cause.applies_to, cause.part) for name, cause in self.entries.causes.items()}
+
+    @cached_property
+    def fixed_by(self) -> Mapping[str, tuple[str, ...]]:
+        """fix id -> the causes that it removes, sorted."""
+        found: dict[str, list[str]] = {name: [] for name in self.entries.fixes}
+        for cause in self.cause_ids:
+            for fix in self.entries.causes[cause].fixes:
+                found[fix].append(cause)
+        return {fix: tuple(causes) for fix, causes in found.items()}
+
+    def _needs(self, applies_to: Mapping[str, list[str]], part: str | None) -> Mapping[str, frozenset[str]]:
+        out = {fact: frozenset(values) for fact, values in applies_to.items()}
+        while part:
+            entry = self.entries.parts[part]
+            for fact, values in entry.applies_to.items():
+                out[fact] = out.get(fact, frozenset(values)) & frozenset(values)
+            part = entry.inside
+        return out
+
+    def name_of(self, name: str) -> str:
+        """Return the plain name of any entry or finding; the id itself when it has none."""
+        for section in Entries.__struct_fields__:
+            if entry := getattr(self.entries, section).get(name):
+                return str(getattr(entry, "name", None) or getattr(entry, "ask", None) or getattr(entry, "title", name))
+        finding = self.findings.get(name)
+        return finding.ask if finding else name
+
+    def grades(self, finding: str) -> list[str]:
+        """Return the grades of a finding, normal first."""
+        return list(self.findings[finding].grades)
+
+
+def compile_entries(entries: Entries, digest: str) -> KnowledgeBase:
+    """Turn vetted entries into a knowledge base.
+
+    Raises:
+        KeyError: the entries were not vetted.
+    """
+    causes = tuple(sorted(entries.causes))
+    findings = findings_of(entries)
+    finding_ids = tuple(sorted(findings))
+    most = max((len(f.grades) for f in findings.values()), default=2)
+    column = {name: n for n, name in enumerate(finding_ids)}
+    prior = np.array([probability(entries.causes[c].common) for c in causes])
+    reach = np.ones((len(causes), len(finding_ids), most))
+    for row, cause in enumerate(causes):
+        for finding, graded in entries.causes[cause].shows.items():
+            reach[row, column[finding]] = cumulative(graded, list(findings[finding].grades), most)
+    leak = np.ones((len(finding_ids), most))
+    for n, finding in enumerate(finding_ids):
+        leak[n] = cumulative(findings[finding].leak, list(findings[finding].grades), most)
+    for array in (prior, reach, leak):
+        array.flags.writeable = False
+    return KnowledgeBase(entries, digest, causes, finding_ids, prior, reach, leak)
+
+
+def probability(strength: Strength) -> float:
+    """Return the number of a word or of a number with its source."""
+    return strength.p if isinstance(strength, Number) else scale.PROBABILITY[strength]
+
+
+def odds_factor(factor: Factor) -> float:
+    """Return the factor on odds of a word or of a number with its source."""
+    return factor.times if isinstance(factor, Times) else scale.ODDS_FACTOR[factor]
+
+
+def cumulative(graded: Graded, grades: list[str], most: int) -> Array:
+    """Return (most,) P(level <= g) from chances of 'at least this grade'."""
+    named = graded if isinstance(graded, dict) else {grades[1]: graded}
+    at_least = np.zeros(most + 1)
+    at_least[0] = 1.0
+    known = 0.0
+    for g in range(len(grades) - 1, 0, -1):  # a grade left out takes the chance of the next named one above it
+        if grades[g] in named:
+            known = probability(named[grades[g]])
+        at_least[g] = known
+    out: Array = 1.0 - at_least[1:]
+    return out
+
+
+def reading_weights(reading: Reading, grades: list[str], value: float, error: float | None, most: int) -> Array:
+    """Return (most,) how likely the gauge's number is in each grade: the share of its error band there.
+
+    The true value is taken as normal around the reading with the gauge's standard uncertainty (JCGM 100:2008, "Guide
+    to the expression of uncertainty in measurement", with a flat prior over the band).
+    """
+    limits = [reading.limits[g] for g in grades[1:]]
+    spread = error or reading.error
+    below = [0.5 * (1 + erf((limit - value) / (spread * sqrt(2)))) for limit in limits]
+    if reading.worse == "below":
+        below = [1 - b for b in below]
+    edges = [1.0, *(1 - b for b in below), 0.0]  # P(at least grade g)
+    out = np.zeros(most)
+    out[: len(grades)] = [edges[g] - edges[g + 1] for g in range(len(grades))]
+    return np.maximum(out, 0.0)
+
+
+def grade_of(reading: Reading, grades: list[str], value: float) -> str:
+    """Return the grade that the number itself falls in."""
+    found = grades[0]
+    for grade in grades[1:]:
+        limit = reading.limits[grade]
+        if (value >= limit) if reading.worse == "above" else (value <= limit):
+            found = grade
+    return found
+
+
+def open_knowledge(folder: FilePath | None = None) -> KnowledgeBase:
+    """Read, vet and compile a folder (default: the knowledge that ships).
+
+    Vetted entries are kept in the user's cache folder under the digest of their sources and of the entry models, so a
+    second start reads one file. The cache is data, never code; a damaged one is made anew.
+
+    Raises:
+        Unreadable: the folder cannot be read.
+        Faulty: the knowledge has problems.
+    """
+    folder = folder or shipped("knowledge")
+    files = read_bytes(folder)
+    digest = digest_of(files)
+    kept = _cache_file(digest)
+    try:
+        entries = msgspec.msgpack.decode(kept.read_bytes(), type=Entries)
+    except (OSError, msgspec.MsgspecError, ValueError):
+        draft = read(files, str(folder))
+        if problems := vet(draft):
+            raise Faulty(problems) from None
+        entries = draft.entries
+        _keep(kept, msgspec.msgpack.encode(entries))
+    return compile_entries(entries, digest)
+
+
+def _cache_file(digest: str) -> FilePath:
+    from platformdirs import user_cache_path
+
+    models = hashlib.sha256(FilePath(model.__file__).read_bytes()).hexdigest()
+    return user_cache_path("symptomtree") / f"knowledge-{digest[:24]}-{models[:8]}.msgpack"
+
+
+def _keep(path: FilePath, content: bytes) -> None:
+    """Write the cache file in one move; a cache that cannot be written is only slower."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=path.parent)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        os.replace(name, path)
+    except OSError:
+        return
+
+
+def check_of(kb: KnowledgeBase, finding: str) -> Check | None:
+    """Return the check that settles a finding, None for a symptom."""
+    name = kb.settled_by.get(finding)
+    return kb.entries.checks[name] if name else None

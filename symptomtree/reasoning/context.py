@@ -1,0 +1,52 @@
+"""What is true of the bike, its history and the conditions, as odds of causes."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from symptomtree.kb.compile import Array, KnowledgeBase, odds_factor
+
+
+def prior_in_context(kb: KnowledgeBase, facts: Mapping[str, str]) -> Array:
+    """Return (C,) the prior of each cause when these facts are known.
+
+    A known fact multiplies the odds by what the knowledge says for its value. A cause that cannot be on such a bike
+    has prior 0; while a fact it needs is not known, its prior is weighed by the share of bikes that have it.
+    """
+    odds = kb.prior / (1 - kb.prior)
+    may_be = np.ones(len(kb.prior))
+    for row, cause_id in enumerate(kb.cause_ids):
+        cause = kb.entries.causes[cause_id]
+        for fact, values in cause.raised_by.items():
+            if (value := facts.get(fact)) in values:
+                odds[row] *= odds_factor(values[value])
+        for fact, values in cause.lowered_by.items():
+            if (value := facts.get(fact)) in values:
+                odds[row] /= odds_factor(values[value])
+        for fact, allowed in kb.needs[cause_id].items():
+            if fact in facts:
+                may_be[row] *= facts[fact] in allowed
+            else:
+                may_be[row] *= sum(share for value, share in kb.entries.facts[fact].share.items() if value in allowed)
+    prior: Array = odds / (1 + odds) * may_be
+    return prior
+
+
+def facts_in_play(kb: KnowledgeBase, causes: list[str]) -> list[str]:
+    """Return the facts that bear on any of these causes, sorted."""
+    found: set[str] = set()
+    for cause_id in causes:
+        cause = kb.entries.causes[cause_id]
+        found |= cause.raised_by.keys() | cause.lowered_by.keys() | kb.needs[cause_id].keys()
+    return sorted(found)
+
+
+def holds(applies_to: Mapping[str, list[str]], facts: Mapping[str, str]) -> bool | None:
+    """Return whether known facts meet the condition; None while a fact it needs is not known."""
+    unknown = False
+    for fact, values in applies_to.items():
+        if fact not in facts:
+            unknown = True
+        elif facts[fact] not in values:
+            return False
+    return None if unknown else True

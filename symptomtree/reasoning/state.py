@@ -1,0 +1,197 @@
+"""What the events come to: facts told, findings looked at (and when), fixes done. A fold, nothing else."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from symptomtree.cases.files import corrected_event
+from symptomtree.cases.model import Answer, AnyEvent, Context, Correction, FixDone, Reading, Unsure
+from symptomtree.kb.compile import KnowledgeBase, grade_of, probability, reading_weights
+from symptomtree.kb.model import Observable
+from symptomtree.reasoning.evidence import Look, Observed, Repair
+from symptomtree.reasoning.rules import Told
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One look at a finding.
+
+    Attributes:
+        at: number of the event, from 1.
+        after: how many fixes had been done.
+        grade: the grade seen, or that the reading's number falls in.
+        value, error: of a reading.
+    """
+
+    at: int
+    after: int
+    grade: str
+    value: float | None = None
+    error: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Worsened:
+    """A finding that was worse after a fix than before it: a new fault, or one of the answers is wrong."""
+
+    finding: str
+    before: Seen
+    after: Seen
+
+
+@dataclass(frozen=True)
+class State:
+    """The events, added up.
+
+    Attributes:
+        facts: fact -> (value, number of the event).
+        seen: finding -> its looks, oldest first, the last of each stretch between fixes.
+        fixes: (fix, number of the event), in order.
+        unsure: what the person could not tell.
+        worsened: findings that got worse over a fix; their earlier looks count no more.
+        told: everything as the rule engine wants it, superseded looks included.
+        current: the items of `told` that still stand.
+    """
+
+    facts: Mapping[str, tuple[str, int]]
+    seen: Mapping[str, tuple[Seen, ...]]
+    fixes: tuple[tuple[str, int], ...]
+    unsure: frozenset[str]
+    worsened: tuple[Worsened, ...]
+    told: tuple[Told, ...]
+    current: frozenset[Told]
+
+    def grade(self, finding: str) -> str | None:
+        """Return the grade last seen, None when it was not looked at."""
+        looks = self.seen.get(finding)
+        return looks[-1].grade if looks else None
+
+
+def in_force(events: Sequence[AnyEvent]) -> list[tuple[int, AnyEvent]]:
+    """Return (number, event) of everything that still counts, corrections applied.
+
+    A correction can itself be corrected, so they are settled from the last to the first.
+    """
+    corrections: dict[int, Correction] = {}
+    void: set[int] = set()
+    for number in range(len(events), 0, -1):
+        event = events[number - 1]
+        if isinstance(event, Correction) and number not in void:
+            if isinstance(events[event.number - 1], Correction):
+                void.add(event.number)
+            else:
+                corrections.setdefault(event.number, event)
+    out = []
+    for number, event in enumerate(events, start=1):
+        if isinstance(event, Correction):
+            continue
+        kept = corrected_event(event, corrections[number]) if number in corrections else event
+        if kept is not None:
+            out.append((number, kept))
+    return out
+
+
+def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
+    """Add the events up.
+
+    Args:
+        kb: the knowledge.
+        events: checked against it (`cases.files.event_problems`).
+    """
+    facts: dict[str, tuple[str, int]] = {}
+    seen: dict[str, list[Seen]] = {}
+    fixes: list[tuple[str, int]] = []
+    unsure: set[str] = set()
+    worsened: list[Worsened] = []
+    past: list[Told] = []
+    for number, event in in_force(events):
+        match event:
+            case Context(fact=fact, value=value):
+                facts[fact] = (value, number)
+                unsure.discard(fact)
+            case Answer(finding=finding, grade=grade):
+                _look(kb, seen, past, worsened, finding, Seen(number, len(fixes), grade))
+                unsure.discard(finding)
+            case Reading(finding=finding, value=number_read, error=error):
+                observable = kb.findings[finding]
+                assert isinstance(observable, Observable)
+                assert observable.reading
+                grade = grade_of(observable.reading, list(observable.grades), number_read)
+                look = Seen(number, len(fixes), grade, number_read, error)
+                _look(kb, seen, past, worsened, finding, look)
+                unsure.discard(finding)
+            case Unsure(about=about):
+                unsure.add(about)
+            case FixDone(fix=fix):
+                fixes.append((fix, number))
+            case _:
+                pass
+    current = [Told(at, "fact", fact, value) for fact, (value, at) in facts.items()]
+    current += [told for finding, looks in seen.items() for told in _told(finding, looks[-1])]
+    current += [Told(at, "done", fix) for fix, at in fixes]
+    return State(
+        facts,
+        {finding: tuple(looks) for finding, looks in seen.items()},
+        tuple(fixes),
+        frozenset(unsure),
+        tuple(worsened),
+        tuple(sorted({*past, *current}, key=lambda t: (t.at, t.kind, t.name))),
+        frozenset(current),
+    )
+
+
+def _look(
+    kb: KnowledgeBase,
+    seen: dict[str, list[Seen]],
+    past: list[Told],
+    worsened: list[Worsened],
+    finding: str,
+    look: Seen,
+) -> None:
+    looks = seen.setdefault(finding, [])
+    if looks and looks[-1].after == look.after:  # the later answer corrects the earlier
+        looks[-1] = look
+    elif looks:
+        past += _told(finding, looks[-1])
+        grades = kb.grades(finding)
+        if grades.index(look.grade) > grades.index(looks[-1].grade):
+            worsened.append(Worsened(finding, looks[-1], look))
+            looks.clear()
+        looks.append(look)
+    else:
+        looks.append(look)
+
+
+def _told(finding: str, look: Seen) -> list[Told]:
+    out = [Told(look.at, "finding", finding, look.grade)]
+    if look.value is not None:
+        out.append(Told(look.at, "reading", finding, look.value))
+    return out
+
+
+def evidence(kb: KnowledgeBase, state: State) -> list[Observed]:
+    """Return the looks as belief wants them, sorted by finding."""
+    return [
+        Observed(kb.column[finding], tuple(Look(look.after, weights(kb, finding, look)) for look in state.seen[finding]))
+        for finding in sorted(state.seen)
+    ]
+
+
+def weights(kb: KnowledgeBase, finding: str, look: Seen) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """Return (G,) how likely the look is in each true grade."""
+    most = kb.leak.shape[1]
+    known = kb.findings[finding]
+    if look.value is not None and isinstance(known, Observable) and known.reading:
+        return reading_weights(known.reading, list(known.grades), look.value, look.error, most)
+    out = np.zeros(most)
+    out[kb.grades(finding).index(look.grade)] = 1.0
+    return out
+
+
+def repairs(kb: KnowledgeBase, state: State) -> list[Repair]:
+    """Return the fixes done, as belief wants them."""
+    return [
+        Repair(n, tuple(kb.row[c] for c in kb.fixed_by[fix]), probability(kb.entries.fixes[fix].works))
+        for n, (fix, _) in enumerate(state.fixes, start=1)
+    ]
