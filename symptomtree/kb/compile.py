@@ -78,6 +78,22 @@ class KnowledgeBase:
         return {name: self._needs(cause.applies_to, cause.part) for name, cause in self.entries.causes.items()}
 
     @cached_property
+    def context(self) -> Mapping[str, Mapping[str, tuple[Array, Array]]]:
+        """fact -> value -> ((C,) factor on the odds of each cause, (C,) 1 where the cause can be and 0 where not)."""
+        out: dict[str, dict[str, tuple[Array, Array]]] = {}
+        for fact, entry in self.entries.facts.items():
+            out[fact] = {value: (np.ones(len(self.prior)), np.ones(len(self.prior))) for value in entry.values}
+            for row, name in enumerate(self.cause_ids):
+                cause = self.entries.causes[name]
+                for value, (factor, may_be) in out[fact].items():
+                    if value in cause.raised_by.get(fact, {}):
+                        factor[row] *= odds_factor(cause.raised_by[fact][value])
+                    if value in cause.lowered_by.get(fact, {}):
+                        factor[row] /= odds_factor(cause.lowered_by[fact][value])
+                    may_be[row] = value in self.needs[name].get(fact, (value,))
+        return out
+
+    @cached_property
     def fixed_by(self) -> Mapping[str, tuple[str, ...]]:
         """fix id -> the causes that it removes, sorted."""
         found: dict[str, list[str]] = {name: [] for name in self.entries.fixes}

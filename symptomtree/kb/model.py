@@ -27,8 +27,11 @@ class Entry(Struct, frozen=True, kw_only=True, rename="kebab", forbid_unknown_fi
     """What all entries share: how they are encoded."""
 
 
-class Number(Entry, frozen=True, kw_only=True):
-    """A probability given as a number instead of a word; then it names its source."""
+class Number(Entry, frozen=True, kw_only=True, array_like=True):
+    """A probability given as a number instead of a word; then it names its source.
+
+    Kept as a list in the cache, so that it is told apart from the mappings it stands beside in `Graded`.
+    """
 
     p: Chance
     source: Id

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from symptomtree.kb.compile import Array, KnowledgeBase, odds_factor
+from symptomtree.kb.compile import Array, KnowledgeBase
 
 
 def prior_in_context(kb: KnowledgeBase, facts: Mapping[str, str]) -> Array:
@@ -15,19 +15,14 @@ def prior_in_context(kb: KnowledgeBase, facts: Mapping[str, str]) -> Array:
     """
     odds = kb.prior / (1 - kb.prior)
     may_be = np.ones(len(kb.prior))
-    for row, cause_id in enumerate(kb.cause_ids):
-        cause = kb.entries.causes[cause_id]
-        for fact, values in cause.raised_by.items():
-            if (value := facts.get(fact)) in values:
-                odds[row] *= odds_factor(values[value])
-        for fact, values in cause.lowered_by.items():
-            if (value := facts.get(fact)) in values:
-                odds[row] /= odds_factor(values[value])
-        for fact, allowed in kb.needs[cause_id].items():
-            if fact in facts:
-                may_be[row] *= facts[fact] in allowed
-            else:
-                may_be[row] *= sum(share for value, share in kb.entries.facts[fact].share.items() if value in allowed)
+    for fact, values in kb.context.items():
+        if fact in facts:
+            factor, possible = values[facts[fact]]
+            odds = odds * factor
+            may_be = may_be * possible
+        else:
+            share = kb.entries.facts[fact].share
+            may_be = may_be * sum(share[value] * possible for value, (_, possible) in values.items())
     prior: Array = odds / (1 + odds) * may_be
     return prior
 

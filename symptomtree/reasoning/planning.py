@@ -28,6 +28,7 @@ Doing = Literal["fact", "ask", "question", "check", "fix", "hand-over"]
 
 MOST_OUTCOMES = 32
 FLOOR = 1e-12
+FACT_MINUTES = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,27 +85,29 @@ class _Work:
 
     Attributes:
         need: (P, J) distinct patterns of fixes needed.
-        pattern: (N,) pattern of each set.
-        cost, shortfall: (J,) of each fix; shortfall is what it costs on average that it may not work.
+        pattern: (N, P) one-hot, which pattern each set has.
+        cost: (J,) of each fix.
+        end: (P,) what a hand-over costs: the trip, and there too the work and parts that the bike needs.
+        stuck: (P,) whether nothing on the list would end it.
     """
 
-    def __init__(self, kb: KnowledgeBase, sets: Bools, relevant: Bools, purse: Purse, ruled_out: frozenset[str]) -> None:
+    def __init__(self, kb: KnowledgeBase, sets: Bools, relevant: Bools, purse: Purse, done: frozenset[str]) -> None:
         first: dict[str, list[int]] = {}
         for row in np.flatnonzero(relevant & sets.any(axis=0)):
-            fixes = [f for f in kb.entries.causes[kb.cause_ids[row]].fixes if f not in ruled_out]
+            fixes = [f for f in kb.entries.causes[kb.cause_ids[row]].fixes if f not in done]
             if fixes:
                 first.setdefault(fixes[0], []).append(int(row))
         self.fixes = sorted(first)
         needed = np.zeros((len(sets), len(self.fixes)), dtype=bool)
         for j, fix in enumerate(self.fixes):
             needed[:, j] = sets[:, first[fix]].any(axis=1)
-        self.need, self.pattern = np.unique(needed, axis=0, return_inverse=True)
-        self.pattern = self.pattern.reshape(-1)
+        self.need, which = distinct(needed)
+        self.pattern = np.eye(len(self.need))[which]
         entries = [kb.entries.fixes[f] for f in self.fixes]
         self.cost = np.array([price_of(kb, e, purse) for e in entries])
-        self.shortfall = np.array([(1 - probability(e.works)) * purse.hand_over for e in entries])
-        self.hand_over = purse.hand_over
-        self.stuck = ~self.need.any(axis=1)  # what is wrong is on no list: only a hand-over ends it
+        self.end = purse.hand_over + self.need @ self.cost
+        self.stuck = ~self.need.any(axis=1)
+        self.may_fail = self.need @ np.array([(1 - probability(e.works)) * purse.hand_over for e in entries])
 
     def ecr(self, weights: Array) -> tuple[Array, NDArray[np.int64]]:
         """Return (O,) expected costs and (O, J) the order of fixes.
@@ -112,23 +115,45 @@ class _Work:
         Args:
             weights: (O, P) probability of each pattern, rows sum to 1.
         """
+        best = weights @ self.end
         if not self.fixes:
-            return np.full(len(weights), self.hand_over), np.zeros((len(weights), 0), dtype=np.int64)
+            return best, np.zeros((len(weights), 0), dtype=np.int64)
         p = np.clip(weights @ self.need, FLOOR, 1 - FLOOR)
         order = np.argsort(-(p / (1 - p)) / self.cost, axis=1, kind="stable")
         spent = np.cumsum(self.cost[order], axis=1)
         at = np.empty_like(spent)  # money spent when fix j is done
         np.put_along_axis(at, order, spent, axis=1)
-        last = (self.need[None] * at[:, None, :]).max(axis=2)  # (O, P) spent when the last needed fix is done
+        last = np.zeros((len(weights), len(self.need)))  # money spent when the last needed fix is done
+        for j in range(len(self.fixes)):
+            rows = self.need[:, j]
+            last[:, rows] = np.maximum(last[:, rows], at[:, j : j + 1])
         last[:, self.stuck] = np.inf
-        best = np.full(len(weights), self.hand_over)
-        extra = weights @ (self.need @ self.shortfall)
-        for k in range(spent.shape[1]):
-            stop = spent[:, k : k + 1]
-            done = last <= stop + 1e-9
-            cost = (weights * np.where(done, last, stop + self.hand_over, where=np.ones_like(done))).sum(axis=1)
-            best = np.minimum(best, cost + extra)
+        # One plan per length of the prefix: fixed within it, or handed over at its end. Sorting each outcome's sets by
+        # `last` turns all prefixes into running sums.
+        by_last = np.argsort(last, axis=1, kind="stable")
+        w = np.take_along_axis(weights, by_last, axis=1)
+        sorted_last = np.take_along_axis(last, by_last, axis=1)
+        within = np.where(np.isfinite(sorted_last), sorted_last, 0.0)
+        fixed = np.cumsum(w * (within + self.may_fail[by_last]), axis=1)
+        after = w * self.end[by_last]
+        handed = after.sum(axis=1, keepdims=True) - np.cumsum(after, axis=1)
+        mass = 1 - np.cumsum(w, axis=1)
+        for o in range(len(weights)):
+            ends = np.searchsorted(sorted_last[o], spent[o] + 1e-9, side="right") - 1
+            known = ends >= 0
+            f = np.where(known, fixed[o][ends], 0.0)
+            h = np.where(known, handed[o][ends], after[o].sum())
+            m = np.where(known, mass[o][ends], 1.0)
+            best[o] = min(best[o], float((f + h + m * spent[o]).min()))
         return best, order
+
+
+def distinct(rows: Bools) -> tuple[Bools, NDArray[np.int64]]:
+    """Return the distinct rows and, for each row, which of them it is."""
+    packed = np.packbits(rows, axis=1) if rows.shape[1] else np.zeros((len(rows), 1), dtype=np.uint8)
+    keys = np.ascontiguousarray(packed).view(np.dtype((np.void, packed.shape[1]))).reshape(-1)
+    _, first, which = np.unique(keys, return_index=True, return_inverse=True)
+    return rows[first], which.reshape(-1)
 
 
 def make_plan(
@@ -148,22 +173,22 @@ def make_plan(
         relevant: (C,) whether a cause can make any abnormal finding of this case.
         implied: findings and facts that need not be asked.
     """
-    done = frozenset(fix for fix, _ in state.fixes)
-    work = _Work(kb, belief.sets, relevant, purse, done)
-    now = np.bincount(work.pattern, weights=belief.weights, minlength=len(work.need))[None]
+    work = _Work(kb, belief.sets, relevant, purse, frozenset(fix for fix, _ in state.fixes))
+    now = (belief.weights @ work.pattern)[None]
     expected, order = work.ecr(now)
     needed = (now @ work.need)[0] if work.fixes else np.empty(0)
     ranks = tuple(_rank(kb, belief, work, int(j), float(needed[j])) for j in (order[0] if work.fixes else ()))
-    candidates = _candidates(kb, state, facts, implied, relevant, belief)
     levels = _levels(kb, belief.sets)
-    steps = [_look(kb, c, belief, work, levels, purse, relevant) for c in candidates]
-    steps += [
-        _fact(kb, f, belief, work, facts, purse, relevant) for f in _facts(kb, state, facts, implied, relevant, belief)
+    looks = [
+        _look(kb, c, levels, purse) for c in _candidates(kb, state, facts, implied, relevant, belief)
     ]
+    looks += [_fact(kb, f, belief, facts, purse) for f in _facts(kb, state, facts, implied, relevant, belief)]
+    steps = _weigh(kb, looks, belief, work, relevant)
     if ranks and ranks[0].needed > 0.01:
         steps.append(Step("fix", ranks[0].fix, (), ranks[0].minutes, ranks[0].cost, float(expected[0])))
-    steps.append(Step("hand-over", "", (), 0.0, purse.hand_over, purse.hand_over))
-    steps.sort(key=lambda s: (round(s.total, 6), s.cost, s.doing, s.name))
+    steps.append(Step("hand-over", "", (), 0.0, purse.hand_over, float((now @ work.end)[0])))
+    first = {f for f in (look.name for look in looks if look.doing == "fact") if _divides(kb, f, relevant, belief)}
+    steps.sort(key=lambda s: (s.name not in first, round(s.total, 6), s.cost, s.doing, s.name))
     return Plan(tuple(steps), ranks, float(expected[0]))
 
 
@@ -250,6 +275,13 @@ def _facts(
     ]
 
 
+def _divides(kb: KnowledgeBase, fact: str, relevant: Bools, belief: Belief) -> bool:
+    """Return whether likely causes need different values of the fact: without it the right questions cannot be asked."""
+    likely = np.flatnonzero(relevant & (belief.now > 0.01))
+    wanted = [values for row in likely if (values := kb.needs[kb.cause_ids[row]].get(fact))]
+    return any(not (a & b) for a in wanted for b in wanted)
+
+
 def _levels(kb: KnowledgeBase, sets: Bools) -> Array:
     """Return (N, F, G) P(finding <= grade | set), for every drawn set."""
     present = np.flatnonzero(sets.any(axis=0))
@@ -259,18 +291,27 @@ def _levels(kb: KnowledgeBase, sets: Bools) -> Array:
     return out
 
 
-def _look(
-    kb: KnowledgeBase, c: _Candidate, belief: Belief, work: _Work, levels: Array, purse: Purse, relevant: Bools
-) -> Step:
-    """Price a question or check by what each of its outcomes would leave to do."""
+@dataclass(frozen=True, slots=True)
+class _Prospect:
+    """A step that could tell something: `likelihood` is (O, N), of each outcome under each drawn set."""
+
+    doing: Doing
+    name: str
+    settles: tuple[str, ...]
+    minutes: float
+    cost: float
+    likelihood: Array
+
+
+def _look(kb: KnowledgeBase, c: _Candidate, levels: Array, purse: Purse) -> _Prospect:
+    """Say what a question or check may turn out."""
     chances = {f: np.diff(levels[:, kb.column[f], :], axis=1, prepend=0.0)[:, : len(kb.grades(f))] for f in c.findings}
     if c.outcomes:
-        rows = [_together(kb, chances, dict(answer), len(belief.weights)) for answer in c.outcomes]
+        rows = [_together(kb, chances, dict(answer), len(levels)) for answer in c.outcomes]
     else:
         rows = _joint(list(chances.values()))
-    likelihood = np.maximum(np.array(rows), 0.0)  # (O, N)
     cost = price_of_check(kb, c.check, purse) if c.check else purse.money(c.minutes)
-    return _step(kb, c.doing, c.name, c.findings, c.minutes, cost, likelihood, belief, work, relevant)
+    return _Prospect(c.doing, c.name, c.findings, c.minutes, cost, np.maximum(np.array(rows), 0.0))
 
 
 def _together(kb: KnowledgeBase, chances: dict[str, Array], answer: dict[str, str], count: int) -> Array:
@@ -294,52 +335,45 @@ def _joint(tables: list[Array]) -> list[Array]:
     return out
 
 
-def _fact(
-    kb: KnowledgeBase, fact: str, belief: Belief, work: _Work, facts: dict[str, str], purse: Purse, relevant: Bools
-) -> Step:
-    """Price the question after a fact: each value would change the priors, and so the weights of the drawn sets."""
+def _fact(kb: KnowledgeBase, fact: str, belief: Belief, facts: dict[str, str], purse: Purse) -> _Prospect:
+    """Say what a fact may turn out: each value would change the priors, and so the weights of the drawn sets."""
     entry = kb.entries.facts[fact]
     base = prior_in_context(kb, facts)
     rows = []
     for value, share in entry.share.items():
         told = prior_in_context(kb, {**facts, fact: value})
-        changed = np.flatnonzero(~np.isclose(told, base, rtol=1e-9, atol=0))
         row = np.full(len(belief.weights), share)
-        for cause in changed:
+        for cause in np.flatnonzero(~np.isclose(told, base, rtol=1e-9, atol=0)):
             there = belief.sets[:, cause]
-            row = row * np.where(there, told[cause] / max(base[cause], FLOOR), (1 - told[cause]) / (1 - base[cause]))
+            row *= np.where(there, told[cause] / max(base[cause], FLOOR), (1 - told[cause]) / (1 - base[cause]))
         rows.append(row)
-    minutes = 0.2
-    return _step(kb, "fact", fact, (), minutes, purse.money(minutes), np.array(rows), belief, work, relevant)
+    return _Prospect("fact", fact, (), FACT_MINUTES, purse.money(FACT_MINUTES), np.array(rows))
 
 
-def _step(
-    kb: KnowledgeBase,
-    doing: Doing,
-    name: str,
-    settles: Sequence[str],
-    minutes: float,
-    cost: float,
-    likelihood: Array,
-    belief: Belief,
-    work: _Work,
-    relevant: Bools,
-) -> Step:
-    """Weigh the outcomes.
-
-    Args:
-        likelihood: (O, N) of each outcome under each drawn set.
-    """
-    joint = likelihood * belief.weights
+def _weigh(
+    kb: KnowledgeBase, looks: Sequence[_Prospect], belief: Belief, work: _Work, relevant: Bools
+) -> list[Step]:
+    """Price every prospect by what each of its outcomes would leave to do; all outcomes in one go."""
+    if not looks:
+        return []
+    joint = np.concatenate([look.likelihood for look in looks]) * belief.weights
+    owner = np.repeat(np.arange(len(looks)), [len(look.likelihood) for look in looks])
     chance = joint.sum(axis=1)
     keep = chance > 1e-9
-    joint, chance = joint[keep], chance[keep] / chance[keep].sum()
-    given = joint / joint.sum(axis=1, keepdims=True)
-    patterns = np.zeros((len(given), len(work.need)))
-    np.add.at(patterns.T, work.pattern, given.T)
-    ecr, _ = work.ecr(patterns)
-    posterior = given @ belief.sets  # (O, C)
-    spread = np.where(relevant, chance @ (posterior - chance @ posterior) ** 2, 0.0)
-    top = [int(n) for n in np.argsort(-spread)[:3] if spread[n] > 1e-4]
-    tells = tuple((kb.cause_ids[n], float(posterior[:, n].min()), float(posterior[:, n].max())) for n in top)
-    return Step(doing, name, tuple(settles), minutes, cost, cost + float(chance @ ecr), tells)
+    joint, owner, chance = joint[keep], owner[keep], chance[keep]
+    given = joint / chance[:, None]
+    chance = chance / np.bincount(owner, weights=chance, minlength=len(looks))[owner]
+    ecr, _ = work.ecr(given @ work.pattern)
+    totals = np.bincount(owner, weights=chance * ecr, minlength=len(looks))
+    posterior = given @ belief.sets[:, relevant].astype(float)
+    rows = np.flatnonzero(relevant)
+    steps = []
+    for n, look in enumerate(looks):
+        mine = owner == n
+        then = posterior[mine]
+        spread = chance[mine] @ (then - chance[mine] @ then) ** 2
+        top = [int(r) for r in np.argsort(-spread, kind="stable")[:3] if spread[r] > 1e-4]
+        tells = tuple((kb.cause_ids[rows[r]], float(then[:, r].min()), float(then[:, r].max())) for r in top)
+        total = look.cost + float(totals[n])
+        steps.append(Step(look.doing, look.name, look.settles, look.minutes, look.cost, total, tells))
+    return steps

@@ -83,7 +83,7 @@ class RuleEngine:
 
         The order of `told` does not matter, nor what was concluded before. Of several ways in which a rule holds, the
         conclusion tells the one whose `at` is the greatest, so that a finding found again fires a rule again; of
-        those with the same `at`, one that the fewest rounds of rules lead to.
+        those with the same `at`, the one with the shortest way from what was told.
         """
         with self._lock:
             for item in {(t.kind, t.name, t.value) for t in told}:
@@ -136,7 +136,7 @@ class RuleEngine:
             for rule_id, matches in self._fired.items():
                 held = [(match, [items[i] for i in match]) for match in matches if all(i in items for i in match)]
                 if held:
-                    _, best = min(held, key=_latest_and_shortest)
+                    _, best = min(held, key=_latest_first)
                     at = max(g.at for g in best)
                     if rule_id not in rules or at > rules[rule_id].at:
                         before = dict.fromkeys(chain.from_iterable(g.via for g in best))
@@ -150,9 +150,9 @@ class RuleEngine:
                         items[item] = grounds
 
 
-def _latest_and_shortest(held: tuple[tuple[Item, ...], list[_Grounds]]) -> tuple[object, ...]:
+def _latest_first(held: tuple[tuple[Item, ...], list[_Grounds]]) -> tuple[list[int], tuple[Item, ...]]:
     match, grounds = held
-    return sorted(-g.at for g in grounds), sum(len(g.via) for g in grounds), match
+    return sorted(-g.at for g in grounds), match
 
 
 def _pattern(condition: Condition, grades: dict[str, list[str]]) -> Any:
