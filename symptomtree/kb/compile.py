@@ -79,7 +79,10 @@ class KnowledgeBase:
 
     @cached_property
     def context(self) -> Mapping[str, Mapping[str, tuple[Array, Array]]]:
-        """fact -> value -> ((C,) factor on the odds of each cause, (C,) 1 where the cause can be and 0 where not)."""
+        """fact -> value -> ((C,) factor on the odds of each cause, (C,) 1 where the cause can be and 0 where not).
+
+        The value "" stands for not known: no factor, and the share of bikes on which the cause can be.
+        """
         out: dict[str, dict[str, tuple[Array, Array]]] = {}
         for fact, entry in self.entries.facts.items():
             out[fact] = {value: (np.ones(len(self.prior)), np.ones(len(self.prior))) for value in entry.values}
@@ -91,6 +94,8 @@ class KnowledgeBase:
                     if value in cause.lowered_by.get(fact, {}):
                         factor[row] /= odds_factor(cause.lowered_by[fact][value])
                     may_be[row] = value in self.needs[name].get(fact, (value,))
+            share = sum(entry.share[value] * may_be for value, (_, may_be) in out[fact].items())
+            out[fact][""] = (np.ones(len(self.prior)), np.asarray(share))
         return out
 
     @cached_property
@@ -118,6 +123,13 @@ class KnowledgeBase:
                 return str(getattr(entry, "name", None) or getattr(entry, "ask", None) or getattr(entry, "title", name))
         finding = self.findings.get(name)
         return finding.ask if finding else name
+
+    def asks(self, name: str) -> str:
+        """Return the question of a fact, symptom or question; the plain name of anything else."""
+        for section in (self.entries.facts, self.entries.symptoms, self.entries.questions):
+            if name in section:
+                return section[name].ask  # type: ignore[attr-defined, no-any-return]
+        return self.name_of(name)
 
     def grades(self, finding: str) -> list[str]:
         """Return the grades of a finding, normal first."""

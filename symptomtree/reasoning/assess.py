@@ -15,7 +15,7 @@ from symptomtree.kb.scale import in_words
 from symptomtree.reasoning.belief import Belief, Impossible, Model, infer
 from symptomtree.reasoning.context import prior_in_context
 from symptomtree.reasoning.costs import Purse
-from symptomtree.reasoning.evidence import Array, Observed, Repair
+from symptomtree.reasoning.evidence import Array, Look, Observed, Repair
 from symptomtree.reasoning.planning import FixRank, Plan, Step, distinct, make_plan
 from symptomtree.reasoning.rules import Conclusion, RuleEngine
 from symptomtree.reasoning.state import State, evidence, fold, repairs
@@ -73,7 +73,7 @@ class Assessment:
         warnings: causes dangerous to ride with and likely enough, though no rule has settled it.
         contradictions: asked again, never averaged.
         conclusions: what other rules say (rules-out, do-first, must-follow, hand-over), with their chains.
-        causes: that can make what was found, likeliest first.
+        causes: that can make anything that was found out of order at any time, likeliest first.
         sets: likeliest sets of such causes: (causes, probability).
         plan: the next steps and fixes.
         stage: complaint (nothing wrong found yet), search, retest (a fix is done, its proof is due), done (everything
@@ -139,7 +139,7 @@ class Assessment:
             if (kb.reach[[a, b], f] >= 1).all() or kb.finding_ids[f] in self.state.seen:
                 continue
             for g, grade in enumerate(kb.grades(kb.finding_ids[f])):
-                look = _certain(f, g, kb.leak.shape[1])
+                look = _certain(f, g, kb.leak.shape[1], len(self.repairs))
                 try:
                     then = infer(self.model, (*self.observed, look), self.repairs).now
                 except Impossible:
@@ -155,12 +155,10 @@ def _log_odds(p: Array) -> Array:
     return out
 
 
-def _certain(finding: int, grade: int, most: int) -> Observed:
-    from symptomtree.reasoning.evidence import Look
-
+def _certain(finding: int, grade: int, most: int, after: int) -> Observed:
     weights = np.zeros(most)
     weights[grade] = 1.0
-    return Observed(finding, (Look(0, weights),))
+    return Observed(finding, (Look(after, weights),))
 
 
 class Adviser:
@@ -212,7 +210,8 @@ class Adviser:
         abnormal = [f for f in state.seen if state.grade(f) != kb.grades(f)[0]]
         relevant = _relevant(kb, prior, abnormal)
         plan = make_plan(kb, state, belief, facts, relevant, frozenset(implied), purse or Purse())
-        causes = _standings(kb, belief, relevant)
+        ever_abnormal = [f for f, looks in state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
+        causes = _standings(kb, belief, _relevant(kb, prior, ever_abnormal))
         stops = _stops(kb, state, concluded)
         due = _due(kb, state, abnormal)
         stage: Stage = "search" if abnormal else "done" if state.fixes else "complaint"

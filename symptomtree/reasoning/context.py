@@ -16,13 +16,9 @@ def prior_in_context(kb: KnowledgeBase, facts: Mapping[str, str]) -> Array:
     odds = kb.prior / (1 - kb.prior)
     may_be = np.ones(len(kb.prior))
     for fact, values in kb.context.items():
-        if fact in facts:
-            factor, possible = values[facts[fact]]
-            odds = odds * factor
-            may_be = may_be * possible
-        else:
-            share = kb.entries.facts[fact].share
-            may_be = may_be * sum(share[value] * possible for value, (_, possible) in values.items())
+        factor, possible = values[facts.get(fact, "")]
+        odds = odds * factor
+        may_be = may_be * possible
     prior: Array = odds / (1 + odds) * may_be
     return prior
 

@@ -10,7 +10,6 @@ look-ahead), so what cannot change the work is worth nothing.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import product
 from typing import Literal
 
 import numpy as np
@@ -80,6 +79,32 @@ class Plan:
     expected: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """The distinct sets of relevant causes among those drawn. R relevant causes, N sets.
+
+    Attributes:
+        rows: (R,) the relevant causes.
+        sets: (N, R) which of them are there.
+        weights: (N,) sum 1.
+        others: (F, G) P(finding <= grade) that the leak and all other causes leave; they need no sets, since given the
+            evidence each goes by its own odds.
+    """
+
+    rows: NDArray[np.int64]
+    sets: Bools
+    weights: Array
+    others: Array
+
+    @classmethod
+    def of(cls, kb: KnowledgeBase, belief: Belief, relevant: Bools) -> "_Drawn":
+        sets, which = distinct(belief.sets[:, relevant])
+        rest = np.flatnonzero(~relevant & (belief.now > 1e-6))
+        p = belief.now[rest][:, None, None]
+        others = kb.leak * np.prod(1 - p + p * kb.reach[rest], axis=0)
+        return cls(np.flatnonzero(relevant), sets, np.bincount(which, weights=belief.weights), others)
+
+
 class _Work:
     """The drawn sets of causes as fixes needed, with the arithmetic on them.
 
@@ -91,16 +116,16 @@ class _Work:
         stuck: (P,) whether nothing on the list would end it.
     """
 
-    def __init__(self, kb: KnowledgeBase, sets: Bools, relevant: Bools, purse: Purse, done: frozenset[str]) -> None:
+    def __init__(self, kb: KnowledgeBase, drawn: _Drawn, purse: Purse, done: frozenset[str]) -> None:
         first: dict[str, list[int]] = {}
-        for row in np.flatnonzero(relevant & sets.any(axis=0)):
-            fixes = [f for f in kb.entries.causes[kb.cause_ids[row]].fixes if f not in done]
+        for n in np.flatnonzero(drawn.sets.any(axis=0)):
+            fixes = [f for f in kb.entries.causes[kb.cause_ids[drawn.rows[n]]].fixes if f not in done]
             if fixes:
-                first.setdefault(fixes[0], []).append(int(row))
+                first.setdefault(fixes[0], []).append(int(n))
         self.fixes = sorted(first)
-        needed = np.zeros((len(sets), len(self.fixes)), dtype=bool)
+        needed = np.zeros((len(drawn.sets), len(self.fixes)), dtype=bool)
         for j, fix in enumerate(self.fixes):
-            needed[:, j] = sets[:, first[fix]].any(axis=1)
+            needed[:, j] = drawn.sets[:, first[fix]].any(axis=1)
         self.need, which = distinct(needed)
         self.pattern = np.eye(len(self.need))[which]
         entries = [kb.entries.fixes[f] for f in self.fixes]
@@ -173,17 +198,17 @@ def make_plan(
         relevant: (C,) whether a cause can make any abnormal finding of this case.
         implied: findings and facts that need not be asked.
     """
-    work = _Work(kb, belief.sets, relevant, purse, frozenset(fix for fix, _ in state.fixes))
-    now = (belief.weights @ work.pattern)[None]
+    drawn = _Drawn.of(kb, belief, relevant)
+    work = _Work(kb, drawn, purse, frozenset(fix for fix, _ in state.fixes))
+    now = (drawn.weights @ work.pattern)[None]
     expected, order = work.ecr(now)
     needed = (now @ work.need)[0] if work.fixes else np.empty(0)
     ranks = tuple(_rank(kb, belief, work, int(j), float(needed[j])) for j in (order[0] if work.fixes else ()))
-    levels = _levels(kb, belief.sets)
-    looks = [
-        _look(kb, c, levels, purse) for c in _candidates(kb, state, facts, implied, relevant, belief)
-    ]
-    looks += [_fact(kb, f, belief, facts, purse) for f in _facts(kb, state, facts, implied, relevant, belief)]
-    steps = _weigh(kb, looks, belief, work, relevant)
+    candidates = _candidates(kb, state, facts, implied, relevant, belief)
+    chances = _chances(kb, drawn, sorted({f for c in candidates for f in c.findings}))
+    looks = [_look(kb, c, chances, purse) for c in candidates]
+    looks += [_fact(kb, f, drawn, facts, purse) for f in _facts(kb, state, facts, implied, relevant, belief)]
+    steps = _weigh(kb, looks, drawn, work)
     if ranks and ranks[0].needed > 0.01:
         steps.append(Step("fix", ranks[0].fix, (), ranks[0].minutes, ranks[0].cost, float(expected[0])))
     steps.append(Step("hand-over", "", (), 0.0, purse.hand_over, float((now @ work.end)[0])))
@@ -282,13 +307,17 @@ def _divides(kb: KnowledgeBase, fact: str, relevant: Bools, belief: Belief) -> b
     return any(not (a & b) for a in wanted for b in wanted)
 
 
-def _levels(kb: KnowledgeBase, sets: Bools) -> Array:
-    """Return (N, F, G) P(finding <= grade | set), for every drawn set."""
-    present = np.flatnonzero(sets.any(axis=0))
-    logs = np.log(np.maximum(kb.reach[present], FLOOR))
-    flat = sets[:, present].astype(float) @ logs.reshape(len(present), -1)
-    out: Array = np.exp(flat).reshape(len(sets), *kb.leak.shape) * kb.leak
-    return out
+def _chances(kb: KnowledgeBase, drawn: _Drawn, findings: Sequence[str]) -> dict[str, Array]:
+    """Return finding -> (N, its grades) P(grade | set), for every drawn set."""
+    if not findings:
+        return {}
+    columns = [kb.column[f] for f in findings]
+    logs = np.log(np.maximum(kb.reach[np.ix_(drawn.rows, columns)], FLOOR))
+    flat = drawn.sets.astype(float) @ logs.reshape(len(drawn.rows), -1)
+    levels = np.exp(flat).reshape(len(drawn.sets), len(columns), kb.leak.shape[1]) * drawn.others[columns]
+    levels[:, :, 1:] -= levels[:, :, :-1].copy()
+    levels = np.maximum(levels, 0.0)
+    return {f: levels[:, n, : len(kb.grades(f))] for n, f in enumerate(findings)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,77 +332,66 @@ class _Prospect:
     likelihood: Array
 
 
-def _look(kb: KnowledgeBase, c: _Candidate, levels: Array, purse: Purse) -> _Prospect:
+def _look(kb: KnowledgeBase, c: _Candidate, chances: dict[str, Array], purse: Purse) -> _Prospect:
     """Say what a question or check may turn out."""
-    chances = {f: np.diff(levels[:, kb.column[f], :], axis=1, prepend=0.0)[:, : len(kb.grades(f))] for f in c.findings}
+    mine = {f: chances[f] for f in c.findings}
     if c.outcomes:
-        rows = [_together(kb, chances, dict(answer), len(levels)) for answer in c.outcomes]
+        likelihood = np.array([_together(kb, mine, dict(answer)) for answer in c.outcomes])
     else:
-        rows = _joint(list(chances.values()))
+        likelihood = _joint(list(mine.values()))
     cost = price_of_check(kb, c.check, purse) if c.check else purse.money(c.minutes)
-    return _Prospect(c.doing, c.name, c.findings, c.minutes, cost, np.maximum(np.array(rows), 0.0))
+    return _Prospect(c.doing, c.name, c.findings, c.minutes, cost, likelihood)
 
 
-def _together(kb: KnowledgeBase, chances: dict[str, Array], answer: dict[str, str], count: int) -> Array:
-    out = np.ones(count)
-    for finding, table in chances.items():
-        out = out * table[:, kb.grades(finding).index(answer[finding])]
+def _together(kb: KnowledgeBase, chances: dict[str, Array], answer: dict[str, str]) -> Array:
+    out: Array = np.prod([table[:, kb.grades(f).index(answer[f])] for f, table in chances.items()], axis=0)
     return out
 
 
-def _joint(tables: list[Array]) -> list[Array]:
-    """Return the likelihood of each joint outcome; past a limit the least telling findings are left out."""
+def _joint(tables: list[Array]) -> Array:
+    """Return (O, N) the likelihood of each joint outcome; past a limit the least telling findings are left out."""
     tables = sorted(tables, key=lambda t: -float(t.std(axis=0).sum()))
     while np.prod([t.shape[1] for t in tables]) > MOST_OUTCOMES:
         tables = tables[:-1]
-    out = []
-    for pick in product(*(range(t.shape[1]) for t in tables)):
-        row = np.ones(len(tables[0]))
-        for table, g in zip(tables, pick, strict=True):
-            row = row * table[:, g]
-        out.append(row)
+    out = tables[0].T
+    for table in tables[1:]:
+        out = (out[:, None, :] * table.T[None]).reshape(-1, len(table))
     return out
 
 
-def _fact(kb: KnowledgeBase, fact: str, belief: Belief, facts: dict[str, str], purse: Purse) -> _Prospect:
+def _fact(kb: KnowledgeBase, fact: str, drawn: _Drawn, facts: dict[str, str], purse: Purse) -> _Prospect:
     """Say what a fact may turn out: each value would change the priors, and so the weights of the drawn sets."""
-    entry = kb.entries.facts[fact]
-    base = prior_in_context(kb, facts)
+    base = prior_in_context(kb, facts)[drawn.rows]
     rows = []
-    for value, share in entry.share.items():
-        told = prior_in_context(kb, {**facts, fact: value})
-        row = np.full(len(belief.weights), share)
-        for cause in np.flatnonzero(~np.isclose(told, base, rtol=1e-9, atol=0)):
-            there = belief.sets[:, cause]
-            row *= np.where(there, told[cause] / max(base[cause], FLOOR), (1 - told[cause]) / (1 - base[cause]))
-        rows.append(row)
+    for value, share in kb.entries.facts[fact].share.items():
+        told = prior_in_context(kb, {**facts, fact: value})[drawn.rows]
+        there = np.log(np.maximum(told, FLOOR)) - np.log(np.maximum(base, FLOOR))
+        not_there = np.log1p(-told) - np.log1p(-base)
+        rows.append(share * np.exp(not_there.sum() + drawn.sets @ (there - not_there)))
     return _Prospect("fact", fact, (), FACT_MINUTES, purse.money(FACT_MINUTES), np.array(rows))
 
 
-def _weigh(
-    kb: KnowledgeBase, looks: Sequence[_Prospect], belief: Belief, work: _Work, relevant: Bools
-) -> list[Step]:
+def _weigh(kb: KnowledgeBase, looks: Sequence[_Prospect], drawn: _Drawn, work: _Work) -> list[Step]:
     """Price every prospect by what each of its outcomes would leave to do; all outcomes in one go."""
     if not looks:
         return []
-    joint = np.concatenate([look.likelihood for look in looks]) * belief.weights
+    joint = np.concatenate([look.likelihood for look in looks]) * drawn.weights
     owner = np.repeat(np.arange(len(looks)), [len(look.likelihood) for look in looks])
     chance = joint.sum(axis=1)
-    keep = chance > 1e-9
+    keep = chance > 1e-6
     joint, owner, chance = joint[keep], owner[keep], chance[keep]
     given = joint / chance[:, None]
     chance = chance / np.bincount(owner, weights=chance, minlength=len(looks))[owner]
     ecr, _ = work.ecr(given @ work.pattern)
     totals = np.bincount(owner, weights=chance * ecr, minlength=len(looks))
-    posterior = given @ belief.sets[:, relevant].astype(float)
-    rows = np.flatnonzero(relevant)
+    posterior = given @ drawn.sets.astype(float)
     steps = []
     for n, look in enumerate(looks):
         mine = owner == n
         then = posterior[mine]
         spread = chance[mine] @ (then - chance[mine] @ then) ** 2
         top = [int(r) for r in np.argsort(-spread, kind="stable")[:3] if spread[r] > 1e-4]
-        tells = tuple((kb.cause_ids[rows[r]], float(then[:, r].min()), float(then[:, r].max())) for r in top)
+        tells = tuple((kb.cause_ids[drawn.rows[r]], float(then[:, r].min()), float(then[:, r].max())) for r in top)
         total = look.cost + float(totals[n])
         steps.append(Step(look.doing, look.name, look.settles, look.minutes, look.cost, total, tells))
     return steps
