@@ -91,9 +91,10 @@ def evidence(a: Assessment, cause: Standing) -> Iterator[str]:
     kb = a.knowledge
     weighed = a.evidence_for(cause.cause)
     for sign, word in ((1, "for"), (-1, "against")):
-        parts = [kb.findings[f].grades[a.state.grade(f) or ""] for f, x in weighed if x * sign > 0.1]
+        parts = [f for f, x in weighed if x * sign > 0.1][:4]
         if parts:
-            yield f"  What speaks {word} {kb.name_of(cause.cause)}: {'; '.join(parts[:4])}"
+            yield f"  What speaks {word} {kb.name_of(cause.cause)}:"
+            yield from (f"    {kb.findings[f].ask} {kb.findings[f].grades[a.state.grade(f) or '']}" for f in parts)
 
 
 def line(a: Assessment, step: Step) -> str:

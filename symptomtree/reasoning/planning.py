@@ -8,8 +8,9 @@ and fall again. A question or check costs what it costs, plus the mean of the EC
 look-ahead), so what cannot change the work is worth nothing.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from copy import copy
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -28,6 +29,8 @@ Doing = Literal["fact", "ask", "question", "check", "fix", "hand-over"]
 MOST_OUTCOMES = 32
 FLOOR = 1e-12
 FACT_MINUTES = 0.2
+FIXES_WEIGHED = 2
+"""How many fixes are weighed with what may be asked after them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +89,8 @@ class _Drawn:
     Attributes:
         rows: (R,) the relevant causes.
         sets: (N, R) which of them are there.
+        active: (N, R) which of those made anything of what was found; the others may be there, but are no part of the
+            complaint.
         weights: (N,) sum 1.
         others: (F, G) P(finding <= grade) that the leak and all other causes leave; they need no sets, since given the
             evidence each goes by its own odds.
@@ -93,16 +98,44 @@ class _Drawn:
 
     rows: NDArray[np.int64]
     sets: Bools
+    active: Bools
     weights: Array
     others: Array
 
     @classmethod
-    def of(cls, kb: KnowledgeBase, belief: Belief, relevant: Bools) -> "_Drawn":
-        sets, which = distinct(belief.sets[:, relevant])
+    def of(cls, kb: KnowledgeBase, belief: Belief, relevant: Bools, abnormal: Mapping[str, int]) -> "_Drawn":
+        rows = np.flatnonzero(relevant)
+        sets = belief.sets[:, rows]
+        active = _active(kb, rows, sets, abnormal)
+        both, which = distinct(np.concatenate([sets, active], axis=1))
         rest = np.flatnonzero(~relevant & (belief.now > 1e-6))
         p = belief.now[rest][:, None, None]
         others = kb.leak * np.prod(1 - p + p * kb.reach[rest], axis=0)
-        return cls(np.flatnonzero(relevant), sets, np.bincount(which, weights=belief.weights), others)
+        weights = np.bincount(which, weights=belief.weights, minlength=len(both))
+        return cls(rows, both[:, : len(rows)], both[:, len(rows) :], weights, others)
+
+
+def _active(kb: KnowledgeBase, rows: NDArray[np.int64], sets: Bools, abnormal: Mapping[str, int]) -> Bools:
+    """Draw which of the causes present made the abnormal findings, given that each was made by one at least.
+
+    A mechanism that may not exceed the grade seen reaches it with chance u = 1 - c(x-1)/c(x). The first that does is
+    drawn, the later ones go by their own chance; this is the joint distribution given 'at least one'.
+    """
+    random = np.random.default_rng(len(sets))
+    active = np.zeros_like(sets)
+    for finding, grade in abnormal.items():
+        column = kb.column[finding]
+        reach = np.concatenate([kb.reach[rows, column], kb.leak[column][None]])
+        lit = 1 - reach[:, grade - 1] / np.maximum(reach[:, grade], FLOOR)
+        chance = np.concatenate([sets, np.ones((len(sets), 1), dtype=bool)], axis=1) * lit
+        none_before = np.concatenate([np.ones((len(sets), 1)), np.cumprod(1 - chance, axis=1)[:, :-1]], axis=1)
+        edges = np.cumsum(none_before * chance, axis=1)
+        first = (random.random((len(sets), 1)) * edges[:, -1:] >= edges[:, :-1]).sum(axis=1)
+        later = np.arange(len(rows) + 1) > first[:, None]
+        made = later & (random.random(chance.shape) < chance)
+        made[np.arange(len(sets)), first] = True
+        active |= made[:, :-1] & sets
+    return active
 
 
 class _Work:
@@ -112,27 +145,41 @@ class _Work:
         need: (P, J) distinct patterns of fixes needed.
         pattern: (N, P) one-hot, which pattern each set has.
         cost: (J,) of each fix.
-        end: (P,) what a hand-over costs: the trip, and there too the work and parts that the bike needs.
+        fails: (J,) what it costs on average that the fix may not work, when it is needed.
+        trip: what a hand-over costs before any work is done there.
         stuck: (P,) whether nothing on the list would end it.
     """
 
     def __init__(self, kb: KnowledgeBase, drawn: _Drawn, purse: Purse, done: frozenset[str]) -> None:
         first: dict[str, list[int]] = {}
-        for n in np.flatnonzero(drawn.sets.any(axis=0)):
+        for n in np.flatnonzero(drawn.active.any(axis=0)):
             fixes = [f for f in kb.entries.causes[kb.cause_ids[drawn.rows[n]]].fixes if f not in done]
             if fixes:
                 first.setdefault(fixes[0], []).append(int(n))
         self.fixes = sorted(first)
         needed = np.zeros((len(drawn.sets), len(self.fixes)), dtype=bool)
         for j, fix in enumerate(self.fixes):
-            needed[:, j] = drawn.sets[:, first[fix]].any(axis=1)
+            needed[:, j] = drawn.active[:, first[fix]].any(axis=1)
         self.need, which = distinct(needed)
         self.pattern = np.eye(len(self.need))[which]
         entries = [kb.entries.fixes[f] for f in self.fixes]
         self.cost = np.array([price_of(kb, e, purse) for e in entries])
-        self.end = purse.hand_over + self.need @ self.cost
         self.stuck = ~self.need.any(axis=1)
-        self.may_fail = self.need @ np.array([(1 - probability(e.works)) * purse.hand_over for e in entries])
+        self.trip = purse.hand_over
+        self.fails = np.array([(1 - probability(e.works)) * purse.hand_over for e in entries])
+
+    @property
+    def end(self) -> Array:
+        """(P,) what a hand-over costs: the trip, and there too the work and parts that the bike needs."""
+        out: Array = self.trip + self.need @ self.cost
+        return out
+
+    def without(self, j: int) -> "_Work":
+        """Return the work that is left once fix j is done."""
+        left = copy(self)
+        left.need = self.need.copy()
+        left.need[:, j] = False
+        return left
 
     def ecr(self, weights: Array) -> tuple[Array, NDArray[np.int64]]:
         """Return (O,) expected costs and (O, J) the order of fixes.
@@ -140,7 +187,8 @@ class _Work:
         Args:
             weights: (O, P) probability of each pattern, rows sum to 1.
         """
-        best = weights @ self.end
+        end, may_fail = self.end, self.need @ self.fails
+        best: Array = weights @ end
         if not self.fixes:
             return best, np.zeros((len(weights), 0), dtype=np.int64)
         p = np.clip(weights @ self.need, FLOOR, 1 - FLOOR)
@@ -159,8 +207,8 @@ class _Work:
         w = np.take_along_axis(weights, by_last, axis=1)
         sorted_last = np.take_along_axis(last, by_last, axis=1)
         within = np.where(np.isfinite(sorted_last), sorted_last, 0.0)
-        fixed = np.cumsum(w * (within + self.may_fail[by_last]), axis=1)
-        after = w * self.end[by_last]
+        fixed = np.cumsum(w * (within + may_fail[by_last]), axis=1)
+        after = w * end[by_last]
         handed = after.sum(axis=1, keepdims=True) - np.cumsum(after, axis=1)
         mass = 1 - np.cumsum(w, axis=1)
         for o in range(len(weights)):
@@ -198,23 +246,52 @@ def make_plan(
         relevant: (C,) whether a cause can make any abnormal finding of this case.
         implied: findings and facts that need not be asked.
     """
-    drawn = _Drawn.of(kb, belief, relevant)
+    abnormal = {f: grade for f in state.seen if (grade := kb.grades(f).index(state.grade(f) or "")) > 0}
+    drawn = _Drawn.of(kb, belief, relevant, abnormal)
     work = _Work(kb, drawn, purse, frozenset(fix for fix, _ in state.fixes))
     now = (drawn.weights @ work.pattern)[None]
     expected, order = work.ecr(now)
     needed = (now @ work.need)[0] if work.fixes else np.empty(0)
     ranks = tuple(_rank(kb, belief, work, int(j), float(needed[j])) for j in (order[0] if work.fixes else ()))
     candidates = _candidates(kb, state, facts, implied, relevant, belief)
-    chances = _chances(kb, drawn, sorted({f for c in candidates for f in c.findings}))
-    looks = [_look(kb, c, chances, purse) for c in candidates]
-    looks += [_fact(kb, f, drawn, facts, purse) for f in _facts(kb, state, facts, implied, relevant, belief)]
-    steps = _weigh(kb, looks, drawn, work)
-    if ranks and ranks[0].needed > 0.01:
-        steps.append(Step("fix", ranks[0].fix, (), ranks[0].minutes, ranks[0].cost, float(expected[0])))
+    asked = _facts(kb, state, facts, implied, relevant, belief)
+
+    def looks(drawn: _Drawn, work: _Work) -> list[Step]:
+        chances = _chances(kb, drawn, sorted({f for c in candidates for f in c.findings}))
+        prospects = [_look(kb, c, chances, purse) for c in candidates]
+        prospects += [_fact(kb, f, drawn, facts, purse) for f in asked]
+        return _weigh(kb, prospects, drawn, work)
+
+    steps = looks(drawn, work)
+    for rank in ranks[:FIXES_WEIGHED]:
+        if rank.needed > 0.01:
+            total = rank.cost + _after(kb, rank.fix, drawn, work, looks)
+            steps.append(Step("fix", rank.fix, (), rank.minutes, rank.cost, total))
     steps.append(Step("hand-over", "", (), 0.0, purse.hand_over, float((now @ work.end)[0])))
-    first = {f for f in (look.name for look in looks if look.doing == "fact") if _divides(kb, f, relevant, belief)}
+    first = {f for f in asked if _divides(kb, f, relevant, belief)}
     steps.sort(key=lambda s: (s.name not in first, round(s.total, 6), s.cost, s.doing, s.name))
     return Plan(tuple(steps), ranks, float(expected[0]))
+
+
+def _after(
+    kb: KnowledgeBase,
+    fix: str,
+    drawn: _Drawn,
+    work: "_Work",
+    looks: Callable[[_Drawn, "_Work"], list[Step]],
+) -> float:
+    """Return the expected cost that is left after a fix and its retest: what need not be asked before may wait."""
+    j = work.fixes.index(fix)
+    left = work.without(j)
+    unsolved = drawn.weights * (work.pattern @ (left.need.any(axis=1) | work.stuck))
+    chance = float(unsolved.sum())
+    cost = float(drawn.weights @ (work.pattern @ (work.need[:, j] * work.fails[j])))
+    if chance < 1e-6:
+        return cost
+    gone = np.isin(drawn.rows, [kb.row[c] for c in kb.fixed_by[fix]])
+    then = replace(drawn, sets=drawn.sets & ~gone, weights=unsolved / chance)
+    ecr, _ = left.ecr((then.weights @ left.pattern)[None])
+    return cost + chance * min([float(ecr[0]), *(step.total for step in looks(then, left))])
 
 
 def _rank(kb: KnowledgeBase, belief: Belief, work: _Work, j: int, needed: float) -> FixRank:
@@ -302,7 +379,7 @@ def _facts(
 
 def _divides(kb: KnowledgeBase, fact: str, relevant: Bools, belief: Belief) -> bool:
     """Return whether likely causes need different values of the fact: without it the right questions cannot be asked."""
-    likely = np.flatnonzero(relevant & (belief.now > 0.01))
+    likely = np.flatnonzero(relevant & (belief.now > 0.05))
     wanted = [values for row in likely if (values := kb.needs[kb.cause_ids[row]].get(fact))]
     return any(not (a & b) for a in wanted for b in wanted)
 
