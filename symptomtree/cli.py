@@ -4,6 +4,7 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
+from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,9 +17,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     # The arrays here are small: a second thread of the matrix library only waits for the first (three times the time
     # at the 95th percentile on two cores).
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a sign that a terminal lacks must not end the program
     args = build_parser().parse_args(argv)
     try:
-        return int(args.run(args))
+        code = int(args.run(args))
+        sys.stdout.flush()
+        return code
+    except BrokenPipeError:  # whoever reads the pipe has seen enough; nothing is left to be flushed at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
     except Exception as error:
         if not _is_told(error):
             raise
@@ -73,7 +82,7 @@ def _vet(args: argparse.Namespace) -> int:
     from symptomtree.kb.vet import vet
 
     folder = args.path or shipped("knowledge")
-    draft = read(read_bytes(folder), "" if folder.is_file() else str(folder))
+    draft = read(read_bytes(folder), folder)
     problems = vet(draft)
     for problem in problems:
         print(problem)

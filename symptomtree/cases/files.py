@@ -28,12 +28,9 @@ def read_case(path: FilePath, kb: KnowledgeBase) -> Case:
     try:
         with path.open("rb") as file:
             content = file.read(MAX_BYTES + 1)
-        text = content.decode("utf-8")
     except OSError as error:
         raise BadCase(f"{path}: {error.strerror or error}; name a case file") from error
-    except UnicodeDecodeError as error:
-        raise BadCase(f"{path}: not UTF-8 text, so not a case file") from error
-    root = compose(text, str(path))
+    root = compose(content, str(path))
     if isinstance(root, Problem):
         raise BadCase(f"{root}; mend the file, or start from its last good copy")
     builder = Builder(str(path))

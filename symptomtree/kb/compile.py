@@ -12,13 +12,14 @@ from pathlib import Path as FilePath
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
+from platformdirs import user_cache_path
 
-from symptomtree.kb import model, scale
+from symptomtree.kb import scale
 from symptomtree.kb.load import digest_of, read, read_bytes
 from symptomtree.kb.model import Check, Entries, Factor, Graded, Number, Observable, Reading, Strength, Symptom, Times
 from symptomtree.kb.nodes import Problem
 from symptomtree.kb.shipped import shipped
-from symptomtree.kb.vet import findings_of, vet
+from symptomtree.kb.vet import findings_of, needs_of, vet
 
 Array = NDArray[np.float64]
 
@@ -40,7 +41,7 @@ class KnowledgeBase:
         digest: sha256 of the sources; bug reports and case files quote it.
         cause_ids, finding_ids: sorted, so that equal sources compile to equal arrays.
         prior: (C,) how common each cause is when nothing is known of the bike.
-        reach: (C, F, G) P(finding <= grade | this cause alone); 1 where the cause does nothing, and past the last grade.
+        reach: (C, F, G) P(finding <= grade | this cause alone); 1 where it does nothing, and past the last grade.
         leak: (F, G) the same for no listed reason.
     """
 
@@ -75,7 +76,7 @@ class KnowledgeBase:
     @cached_property
     def needs(self) -> Mapping[str, Mapping[str, frozenset[str]]]:
         """cause id -> fact -> values it can exist with, its own and those of all parts around it."""
-        return {name: self._needs(cause.applies_to, cause.part) for name, cause in self.entries.causes.items()}
+        return {name: needs_of(self.entries, c.applies_to, c.part) for name, c in self.entries.causes.items()}
 
     @cached_property
     def context(self) -> Mapping[str, Mapping[str, tuple[Array, Array]]]:
@@ -107,15 +108,6 @@ class KnowledgeBase:
                 found[fix].append(cause)
         return {fix: tuple(causes) for fix, causes in found.items()}
 
-    def _needs(self, applies_to: Mapping[str, list[str]], part: str | None) -> Mapping[str, frozenset[str]]:
-        out = {fact: frozenset(values) for fact, values in applies_to.items()}
-        while part:
-            entry = self.entries.parts[part]
-            for fact, values in entry.applies_to.items():
-                out[fact] = out.get(fact, frozenset(values)) & frozenset(values)
-            part = entry.inside
-        return out
-
     def name_of(self, name: str) -> str:
         """Return the plain name of any entry or finding; the id itself when it has none."""
         for section in Entries.__struct_fields__:
@@ -128,7 +120,7 @@ class KnowledgeBase:
         """Return the question of a fact, symptom or question; the plain name of anything else."""
         for section in (self.entries.facts, self.entries.symptoms, self.entries.questions):
             if name in section:
-                return section[name].ask  # type: ignore[attr-defined, no-any-return]
+                return section[name].ask
         return self.name_of(name)
 
     def grades(self, finding: str) -> list[str]:
@@ -214,8 +206,8 @@ def grade_of(reading: Reading, grades: list[str], value: float) -> str:
 def open_knowledge(folder: FilePath | None = None) -> KnowledgeBase:
     """Read, vet and compile a folder (default: the knowledge that ships).
 
-    Vetted entries are kept in the user's cache folder under the digest of their sources and of the entry models, so a
-    second start reads one file. The cache is data, never code; a damaged one is made anew.
+    Vetted entries are kept in the user's cache folder under the digest of their sources and of the code that vetted
+    them, so a second start reads one file. The cache is data, never code; a damaged one is made anew.
 
     Raises:
         Unreadable: the folder cannot be read.
@@ -225,32 +217,46 @@ def open_knowledge(folder: FilePath | None = None) -> KnowledgeBase:
     files = read_bytes(folder)
     digest = digest_of(files)
     kept = _cache_file(digest)
-    try:
-        entries = msgspec.msgpack.decode(kept.read_bytes(), type=Entries)
-    except (OSError, msgspec.MsgspecError, ValueError):
-        draft = read(files, str(folder))
+    entries = _kept(kept)
+    if entries is None:
+        draft = read(files, folder)
         if problems := vet(draft):
-            raise Faulty(problems) from None
+            raise Faulty(problems)
         entries = draft.entries
-        _keep(kept, msgspec.msgpack.encode(entries))
+        _keep(kept, entries)
     return compile_entries(entries, digest)
 
 
 def _cache_file(digest: str) -> FilePath:
-    from platformdirs import user_cache_path
+    code = hashlib.sha256()
+    for module in sorted(FilePath(__file__).parent.glob("*.py")):
+        code.update(module.read_bytes())
+    return user_cache_path("symptomtree") / f"knowledge-{digest[:24]}-{code.hexdigest()[:8]}.msgpack"
 
-    models = hashlib.sha256(FilePath(model.__file__).read_bytes()).hexdigest()
-    return user_cache_path("symptomtree") / f"knowledge-{digest[:24]}-{models[:8]}.msgpack"
+
+def _kept(path: FilePath) -> Entries | None:
+    """Return the entries in a cache file; None when there is none, or it is not what was written."""
+    try:
+        content = path.read_bytes()
+        if hashlib.sha256(content[32:]).digest() != content[:32]:
+            return None
+        return msgspec.msgpack.decode(content[32:], type=Entries)
+    except (OSError, msgspec.MsgspecError):
+        return None
 
 
-def _keep(path: FilePath, content: bytes) -> None:
-    """Write the cache file in one move; a cache that cannot be written is only slower."""
+def _keep(path: FilePath, entries: Entries) -> None:
+    """Write a cache file in one move; a cache that cannot be written is only slower."""
+    content = msgspec.msgpack.encode(entries)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(dir=path.parent)
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        os.replace(name, path)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(hashlib.sha256(content).digest() + content)
+            os.replace(name, path)
+        except OSError:
+            os.unlink(name)
     except OSError:
         return
 

@@ -1,6 +1,7 @@
 """Reads a folder of knowledge: every file, every problem, in one run."""
 
 import hashlib
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path as FilePath
@@ -9,9 +10,11 @@ from typing import Any
 import yaml
 
 from symptomtree.kb.model import Entries
-from symptomtree.kb.nodes import MISSING, Builder, Path, Place, Problem, compose, nearest
+from symptomtree.kb.nodes import MAX_BYTES, MISSING, Builder, Path, Place, Problem, compose, nearest
 
 MAX_FILES = 2_000
+MAX_TOTAL = 20_000_000
+"""Bytes of all files together."""
 
 
 class Unreadable(Exception):
@@ -46,34 +49,55 @@ class Draft:
 def files_of(folder: FilePath) -> list[FilePath]:
     """Return the YAML files below `folder` (or the one file that it is), sorted by name.
 
+    Hidden files and folders are left out, and links to folders are not followed.
+
     Raises:
-        Unreadable: there is no such folder, or there are no YAML files in it.
+        Unreadable: there is no such folder, it cannot be listed, or it does not hold what it should.
     """
     if folder.is_file():
         return [folder]
     if not folder.is_dir():
         raise Unreadable(f"{folder}: no such folder; name the folder that holds the knowledge")
-    files = sorted(p for pattern in ("*.yaml", "*.yml") for p in folder.rglob(pattern) if p.is_file())
+    files = []
+    for where, folders, names in os.walk(folder, onerror=_cannot_list):
+        folders[:] = [name for name in folders if not name.startswith(".")]
+        for name in names:
+            if name.lower().endswith((".yaml", ".yml")) and not name.startswith("."):
+                files.append(FilePath(where, name))
+    for file in files:
+        if not str(file.relative_to(folder)).isprintable():
+            raise Unreadable(f"{str(file)!a}: a name that cannot be printed; rename the file")
+        if not file.is_file():
+            raise Unreadable(f"{file}: not a file, or a link that leads nowhere; take it away")
     if not files:
         raise Unreadable(f"{folder}: holds no YAML file; name the folder that holds the knowledge")
     if len(files) > MAX_FILES:
         raise Unreadable(f"{folder}: holds more than {MAX_FILES} YAML files; name a narrower folder")
-    return files
+    return sorted(files)
+
+
+def _cannot_list(error: OSError) -> None:
+    raise Unreadable(f"{error.filename}: {error.strerror or error}; make it readable or take it away") from error
 
 
 def read_bytes(folder: FilePath) -> dict[str, bytes]:
-    """Return file name (relative to the folder, with '/') -> content.
+    """Return file name (relative to the folder, with '/') -> content; of a file that is too large only so much.
 
     Raises:
-        Unreadable: a file cannot be read.
+        Unreadable: a file cannot be read, or they are too much together.
     """
     found = {}
+    total = 0
     for path in files_of(folder):
         name = path.name if path == folder else path.relative_to(folder).as_posix()
         try:
-            found[name] = path.read_bytes()
+            with path.open("rb") as file:
+                found[name] = file.read(MAX_BYTES + 1)
         except OSError as error:
             raise Unreadable(f"{path}: {error.strerror or error}; make it readable or take it away") from error
+        total += len(found[name])
+        if total > MAX_TOTAL:
+            raise Unreadable(f"{folder}: holds more than {MAX_TOTAL} bytes of YAML; name a narrower folder")
     return found
 
 
@@ -81,22 +105,22 @@ def digest_of(files: dict[str, bytes]) -> str:
     """Return the sha256 that names exactly these files with exactly this content."""
     total = hashlib.sha256()
     for name, content in sorted(files.items()):
-        total.update(f"{name}\0{len(content)}\0".encode())
+        total.update(f"{name}\0{len(content)}\0".encode("utf-8", "surrogateescape"))
         total.update(content)
     return total.hexdigest()
 
 
-def read(files: dict[str, bytes], shown_as: str = "") -> Draft:
+def read(files: dict[str, bytes], folder: FilePath | None = None) -> Draft:
     """Build the entries of all files.
 
     Args:
         files: as `read_bytes` returns them.
-        shown_as: the folder's name, put before each file's name in problems.
+        folder: the folder that they come from, or the one file; problems name it.
     """
     draft = Draft(Entries(), digest=digest_of(files))
     sections: dict[str, dict[str, Any]] = {name: {} for name in Entries.__struct_fields__}
     for name, content in sorted(files.items()):
-        source = f"{shown_as.rstrip('/')}/{name}" if shown_as else name
+        source = name if folder is None else str(folder) if folder.is_file() else f"{folder}/{name}"
         for section, key, entry in _entries_of(source, content, draft):
             sections[section][key] = entry
     draft.entries = Entries(**sections)
@@ -105,13 +129,7 @@ def read(files: dict[str, bytes], shown_as: str = "") -> Draft:
 
 def _entries_of(source: str, content: bytes, draft: Draft) -> Iterator[tuple[str, str, Any]]:
     """Yield (section, id, entry) of one file; problems and places go to the draft."""
-    try:
-        text = content.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        draft.problems.append(Problem(Place(source, line, 1), "K003", "not UTF-8 text; save the file as UTF-8"))
-        return
-    root = compose(text, source)
+    root = compose(content, source)
     if isinstance(root, Problem):
         draft.problems.append(root)
         return

@@ -19,14 +19,17 @@ import yaml
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 16
 MAX_NODES = 100_000
+NULL = "tag:yaml.org,2002:null"
+"""What the composer calls a plain `null`, `~` or nothing at all."""
 
 Path = tuple[str | int, ...]
 """Keys and list positions from the top of a file to a value: ('causes', 'dry-chain', 'shows')."""
 
-UNSAFE = re.compile(
-    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff\ufffe\uffff]"
-)
+_UNSAFE = "\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff\ufffe\uffff"
+UNSAFE = re.compile(f"[{_UNSAFE}]")
 """Control characters and marks that turn the direction of writing: no text here needs one, and terminals obey them."""
+UNSAFE_VALUE = re.compile(f"[{_UNSAFE}\r\x85\u2028\u2029]")
+"""The same, and the line ends which a file may have but which a value gets only by an escape."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -50,7 +53,8 @@ class Problem:
     text: str
 
     def __str__(self) -> str:
-        return f"{self.place}: {self.code} {self.text}"
+        """Return one line, whatever the names in it hold."""
+        return " ".join(f"{self.place}: {self.code} {self.text}".split())
 
 
 class _Missing:
@@ -66,14 +70,19 @@ def nearest(word: str, known: Iterator[str] | tuple[str, ...] | list[str]) -> st
     return f"; did you mean {close[0]!r}?" if close else ""
 
 
-def compose(text: str, source: str) -> yaml.Node | Problem:
+def compose(content: bytes, source: str) -> yaml.Node | Problem:
     """Compose one YAML document within the limits.
 
     Returns:
         The root node, or the problem that makes the file unreadable.
     """
-    if len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:
+    if len(content) > MAX_BYTES:
         return Problem(Place(source, 1, 1), "K001", f"the file is larger than {MAX_BYTES} bytes; split it")
+    try:
+        text = content.decode("utf-8-sig")  # some editors put a mark before the text, which is no part of it
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        return Problem(Place(source, line, 1), "K003", "not UTF-8 text; save the file as UTF-8")
     if bad := UNSAFE.search(text):
         line = text.count("\n", 0, bad.start()) + 1
         column = bad.start() - (text.rfind("\n", 0, bad.start()) + 1) + 1
@@ -100,15 +109,21 @@ def _within_limits(text: str, source: str) -> Problem | None:
             depth += 1
         elif isinstance(event, (yaml.MappingEndEvent, yaml.SequenceEndEvent)):
             depth -= 1
+        code = "K004"
         if isinstance(event, yaml.AliasEvent):
             what = "an alias (*name); write the value out"
+        elif getattr(event, "tag", None):
+            what = "a tag (!name); leave it out, the key says what its value is"
         elif depth > MAX_DEPTH:
             what = f"nested more than {MAX_DEPTH} deep"
         elif nodes > MAX_NODES:
             what = f"more than {MAX_NODES} values; split the file"
+        elif isinstance(event, yaml.ScalarEvent) and (bad := UNSAFE_VALUE.search(event.value)):
+            code, what = "K002", f"an escape makes control character U+{ord(bad.group()):04X}; leave it out"
         else:
             continue
-        return Problem(Place(source, event.start_mark.line + 1, event.start_mark.column + 1), "K004", what)
+        mark = event.start_mark
+        return Problem(Place(source, mark.line + 1, mark.column + 1) if mark else Place(source, 1, 1), code, what)
     return None
 
 
@@ -220,7 +235,11 @@ class Builder:
             if isinstance(node, yaml.SequenceNode) and lists:
                 return self.build(node, lists[0], path)
             return self._scalar(node, leaves[0] if len(leaves) == 1 else Union[tuple(leaves)])  # noqa: UP007
-        keys = {k.value: v.value for k, v in node.value if isinstance(k, yaml.ScalarNode)}
+        keys = {
+            k.value: v.value if isinstance(v, yaml.ScalarNode) else ""
+            for k, v in node.value
+            if isinstance(k, yaml.ScalarNode)
+        }
         if len(structs) > 1:  # a union of kinds: the tag chooses
             kinds = {m.__struct_config__.tag: m for m in structs}
             kind = keys.get("kind")
@@ -247,28 +266,39 @@ class Builder:
 
     def _limits(self, node: yaml.Node, tp: Any, value: Any) -> Any:
         """Check the length limits that an annotation puts on a list or mapping whose items are already built."""
-        least = next((m.min_length for m in getattr(tp, "__metadata__", ()) if m.min_length), 0)
-        if value is not MISSING and len(value) < least:
-            return self.fail(node, "K107", f"needs at least {least}, has {len(value)}")
+        if value is not MISSING:
+            for meta in getattr(tp, "__metadata__", ()):
+                if meta.min_length is not None and len(value) < meta.min_length:
+                    return self.fail(node, "K107", f"needs at least {meta.min_length}, has {len(value)}")
+                if meta.max_length is not None and len(value) > meta.max_length:
+                    return self.fail(node, "K107", f"takes at most {meta.max_length}, has {len(value)}")
         return value
 
     def _scalar(self, node: yaml.Node, tp: Any) -> Any:
         if not isinstance(node, yaml.ScalarNode):
             return self.fail(node, "K103", f"expected {_in_words(tp)}")
+        if node.tag == NULL:
+            return self.fail(node, "K108", f"expected {_in_words(tp)}, got nothing; give a value or drop the key")
         try:
             value = msgspec.convert(node.value, tp, strict=False)
             if isinstance(value, float) and not isfinite(value):
-                return self.fail(node, "K108", f"expected a number, got {node.value!r}")
+                return self.fail(node, "K108", f"expected a number, got {_short(node.value)}")
             return value
         except msgspec.ValidationError as error:
             options = [str(o) for o in get_args(_bare(tp))] if get_origin(_bare(tp)) is Literal else []
             if options:
-                text = f"{node.value!r} is none of {', '.join(options)}{nearest(node.value, options)}"
+                text = f"{_short(node.value)} is none of {', '.join(options)}{nearest(node.value, options)}"
             elif _bare(tp) is str and "regex" in str(error):
-                text = f"{node.value!r} is not an id; ids are lower-case words joined by '-'"
+                text = f"{_short(node.value)} is not an id; ids are lower-case words joined by '-'"
             else:
-                text = f"expected {_in_words(tp)}, got {node.value!r} ({str(error).split(' - at')[0]})"
+                limit = str(error).replace("`", "").removeprefix("Expected ")  # 'float > 0.0', 'str of length <= 60'
+                text = f"expected {_in_words(tp)}, got {_short(node.value)}"
+                text += "" if ", got" in limit else f" ({limit})"
             return self.fail(node, "K108", text)
+
+
+def _short(value: str) -> str:
+    return repr(value if len(value) <= 60 else f"{value[:57]}...")
 
 
 def _in_words(tp: Any) -> str:

@@ -4,7 +4,8 @@ Codes: K0 the file, K1 its shape (see `nodes`), K2 references, K3 sense.
 """
 
 import re
-from collections.abc import Callable, Iterator
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping
 
 from symptomtree.kb import scale
 from symptomtree.kb.load import Draft
@@ -12,6 +13,14 @@ from symptomtree.kb.model import Check, Entries, Fix, Number, Observable, Readin
 from symptomtree.kb.nodes import Path, Problem, nearest
 
 ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+NUMBER = re.compile(r"\d+(?:\.\d+)?")
+FIGURE = re.compile(
+    r"(?<![\w.])(\d+(?:\.\d+)?)(?: ?(?:to|or|-) ?(\d+(?:\.\d+)?))? ?(?:%|°|(?:mm|cm|N m|Nm|bar|psi|kPa|degrees?)\b)"
+)
+"""A number with its unit, or two: '0.75 %', '5 to 7 N m'."""
+CONFIRMS_FROM = scale.BANDS["very-likely"][0]
+MAX_HINTS = 100
+"""Each nearest spelling is sought among all ids; whoever has more of them wrong has no slips of the pen."""
 
 REFERENCES: dict[tuple[str, str], tuple[str, ...]] = {
     ("parts", "inside"): ("parts",),
@@ -53,6 +62,10 @@ class Desk:
         for check_id, check in draft.entries.checks.items():
             for finding in check.settles:
                 self.settled_by.setdefault(finding, []).append(check_id)
+        built = sum(len(getattr(draft.entries, section)) for section in Entries.__struct_fields__)
+        self.whole = built == len(draft.declared)
+        """Whether every entry could be built; else what seems unused or unheard of may be named by a broken one."""
+        self._hints = 0
 
     def knows(self, kind: str, name: str) -> bool:
         """Whether `name` is one of that kind; an entry that could not be built counts, its problem is told."""
@@ -64,6 +77,10 @@ class Desk:
         if kind == "findings":
             return list(self.findings)
         return [name for name, section in self.draft.declared.items() if section == kind]
+
+    def hint(self, word: str, names: list[str]) -> str:
+        self._hints += 1
+        return nearest(word, names) if self._hints <= MAX_HINTS else ""
 
     def problem(self, code: str, text: str, *path: str | int) -> Problem:
         return Problem(self.draft.at(*path), code, text)
@@ -84,6 +101,19 @@ def findings_of(entries: Entries) -> dict[str, Symptom | Observable]:
     return found
 
 
+def needs_of(entries: Entries, applies_to: Mapping[str, list[str]], part: str | None) -> dict[str, frozenset[str]]:
+    """Return fact -> the values that something needs, with what the parts around it need."""
+    out = {fact: frozenset(values) for fact, values in applies_to.items()}
+    seen: set[str] = set()
+    while part in entries.parts and part not in seen:
+        seen.add(part)
+        entry = entries.parts[part]
+        for fact, values in entry.applies_to.items():
+            out[fact] = out.get(fact, frozenset(values)) & frozenset(values)
+        part = entry.inside
+    return out
+
+
 def vet(draft: Draft) -> list[Problem]:
     """Return every problem of the draft, in the order of files and lines."""
     desk = Desk(draft)
@@ -94,12 +124,18 @@ def vet(draft: Draft) -> list[Problem]:
 
 
 def ids_are_kebab_case(desk: Desk) -> Iterator[Problem]:
-    names = [(section, name, (section, name)) for name, section in desk.draft.declared.items()]
-    names += [("findings", f, ("checks", c, "settles", f)) for f, cs in desk.settled_by.items() for c in cs]
-    for section, name, path in names:
+    """Ids of entries and findings, and the names that cases quote with them: grades, values, answers."""
+    names: list[tuple[str, Path]] = [(name, (section, name)) for name, section in desk.draft.declared.items()]
+    for check_id, check in desk.entries.checks.items():
+        for finding, observable in check.settles.items():
+            path: Path = ("checks", check_id, "settles", finding)
+            names += [(finding, path), *((grade, (*path, "grades", grade)) for grade in observable.grades)]
+    for section, attribute in (("symptoms", "grades"), ("facts", "values"), ("questions", "answers")):
+        for name, entry in getattr(desk.entries, section).items():
+            names += [(key, (section, name, attribute, key)) for key in getattr(entry, attribute)]
+    for name, path in names:
         if not ID.fullmatch(name):
-            text = f"{name!r} is not an id of {section}; ids are lower-case words joined by '-'"
-            yield desk.problem("K109", text, *path)
+            yield desk.problem("K109", f"{name!r} is not an id; ids are lower-case words joined by '-'", *path)
 
 
 def finding_ids_are_unique(desk: Desk) -> Iterator[Problem]:
@@ -126,7 +162,7 @@ def references_lead_somewhere(desk: Desk) -> Iterator[Problem]:
 
 def _known(desk: Desk, kinds: tuple[str, ...], target: str, *path: str | int) -> Iterator[Problem]:
     if not any(desk.knows(kind, target) for kind in kinds):
-        hint = nearest(target, [n for kind in kinds for n in desk.names(kind)])
+        hint = desk.hint(target, [n for kind in kinds for n in desk.names(kind)])
         yield desk.problem("K201", f"no {' or '.join(kinds)} entry {target!r}{hint}", *path)
 
 
@@ -151,14 +187,14 @@ def _needs(desk: Desk, entry: object, *path: str | int) -> Iterator[Problem]:
 
 def _fact_value(desk: Desk, fact: str, value: str, *path: str | int) -> Iterator[Problem]:
     if not desk.knows("facts", fact):
-        yield desk.problem("K201", f"no facts entry {fact!r}{nearest(fact, desk.names('facts'))}", *path)
+        yield desk.problem("K201", f"no facts entry {fact!r}{desk.hint(fact, desk.names('facts'))}", *path)
     elif (known := desk.entries.facts.get(fact)) and value not in known.values:
         yield desk.problem("K202", f"fact {fact!r} has no value {value!r}{nearest(value, list(known.values))}", *path)
 
 
 def _grade(desk: Desk, finding: str, grade: str, *path: str | int) -> Iterator[Problem]:
     if not desk.knows("findings", finding):
-        yield desk.problem("K201", f"no findings entry {finding!r}{nearest(finding, desk.names('findings'))}", *path)
+        yield desk.problem("K201", f"no findings entry {finding!r}{desk.hint(finding, desk.names('findings'))}", *path)
     elif (known := desk.findings.get(finding)) and grade not in known.grades:
         yield desk.problem(
             "K202", f"finding {finding!r} has no grade {grade!r}{nearest(grade, list(known.grades))}", *path
@@ -168,15 +204,18 @@ def _grade(desk: Desk, finding: str, grade: str, *path: str | int) -> Iterator[P
 def trees_have_no_cycle(desk: Desk) -> Iterator[Problem]:
     for section in ("parts", "access"):
         entries = getattr(desk.entries, section)
+        met: set[str] = set()
         for name in entries:
-            seen, at = [name], entries[name].inside
-            while at in entries and at not in seen:
-                seen.append(at)
+            way: dict[str, None] = {}
+            at = name
+            while at in entries and at not in met:
+                met.add(at)
+                way[at] = None
                 at = entries[at].inside
-            if at == name:
-                yield desk.problem(
-                    "K203", f"{name!r} is inside itself: {' > '.join([*seen, name])}", section, name, "inside"
-                )
+            if at in way:
+                ring = list(way)[list(way).index(at) :]
+                text = f"{at!r} is inside itself: {' > '.join([*ring, at])}"
+                yield desk.problem("K203", text, section, at, "inside")
 
 
 def facts_share_out_to_one(desk: Desk) -> Iterator[Problem]:
@@ -193,18 +232,18 @@ def facts_share_out_to_one(desk: Desk) -> Iterator[Problem]:
 def strengths_are_words(desk: Desk) -> Iterator[Problem]:
     """Words stand on the scale, numbers name a known source, and no grade is likelier than a milder one."""
     for name, symptom in desk.entries.symptoms.items():
-        yield from _graded(desk, symptom.leak, symptom, "symptoms", name, "leak")
+        yield from _leak(desk, symptom, "symptoms", name, "leak")
         for grade in symptom.says:
             yield from _grade(desk, name, grade, "symptoms", name, "says", grade)
     for name, check in desk.entries.checks.items():
         for finding, observable in check.settles.items():
-            yield from _graded(desk, observable.leak, observable, "checks", name, "settles", finding, "leak")
+            yield from _leak(desk, observable, "checks", name, "settles", finding, "leak")
     for name, fix in desk.entries.fixes.items():
         yield from _strength(desk, fix.works, "fixes", name, "works")
     for name, cause in desk.entries.causes.items():
         yield from _strength(desk, cause.common, "causes", name, "common")
         for finding, graded in cause.shows.items():
-            path = ("causes", name, "shows", finding)
+            path: Path = ("causes", name, "shows", finding)
             if finding in desk.findings:
                 yield from _graded(desk, graded, desk.findings[finding], *path)
             else:
@@ -230,6 +269,14 @@ def _strength(desk: Desk, strength: Strength, *path: str | int) -> Iterator[Prob
         yield desk.problem("K302", f"{strength!r} is none of {', '.join(words)}{nearest(strength, words)}", *path)
 
 
+def _leak(desk: Desk, finding: Symptom | Observable, *path: str | int) -> Iterator[Problem]:
+    """A leak reaches the worst grade, however seldom: what can be answered must not be impossible."""
+    yield from _graded(desk, finding.leak, finding, *path)
+    worst = list(finding.grades)[-1]
+    if isinstance(finding.leak, dict) and finding.leak and worst not in finding.leak:
+        yield desk.problem("K303", f"the leak says nothing of the worst grade {worst!r}", *path)
+
+
 def _graded(
     desk: Desk, graded: Strength | dict[str, Strength], finding: Symptom | Observable, *path: str | int
 ) -> Iterator[Problem]:
@@ -240,6 +287,8 @@ def _graded(
             text = f"one word for {len(grades)} grades; give 'grade: word' for {', '.join(grades[1:])}"
             yield desk.problem("K303", text, *path)
         return
+    if not graded:
+        yield desk.problem("K303", f"no grade is given; give 'grade: word' for {', '.join(grades[1:])}", *path)
     last = 1.0
     for grade in sorted(graded, key=lambda g: grades.index(g) if g in grades else -1):
         yield from _strength(desk, graded[grade], *path, grade)
@@ -257,6 +306,12 @@ def _graded(
 def chance(strength: Strength) -> float | None:
     """Return the probability of a word or number, None for a word that is not on the scale."""
     return strength.p if isinstance(strength, Number) else scale.PROBABILITY.get(strength)
+
+
+def first_chance(graded: Strength | dict[str, Strength]) -> float:
+    """Return the chance of the first abnormal grade or worse; words that are not on the scale count as sure."""
+    strengths = graded.values() if isinstance(graded, dict) else [graded]
+    return max((1.0 if (p := chance(s)) is None else p for s in strengths), default=1.0)
 
 
 def readings_are_in_order(desk: Desk) -> Iterator[Problem]:
@@ -294,8 +349,12 @@ def questions_set_symptoms(desk: Desk) -> Iterator[Problem]:
 def causes_can_be_settled(desk: Desk) -> Iterator[Problem]:
     for name, cause in desk.entries.causes.items():
         check = desk.entries.checks.get(cause.confirm)
-        if check and not set(check.settles) & set(cause.shows):
+        links = [first_chance(cause.shows[f]) for f in check.settles if f in cause.shows] if check else [1.0]
+        if not links:
             text = f"check {cause.confirm!r} settles no finding that this cause shows"
+            yield desk.problem("K307", text, "causes", name, "confirm")
+        elif max(links) < CONFIRMS_FROM:
+            text = f"check {cause.confirm!r} settles nothing that this cause shows as 'very-likely' or more"
             yield desk.problem("K307", text, "causes", name, "confirm")
         if cause.danger != "none" and not cause.danger_because:
             yield desk.problem("K308", "a danger needs 'danger-because'", "causes", name, "danger")
@@ -317,9 +376,17 @@ def hazards_are_named(desk: Desk) -> Iterator[Problem]:
 
 
 def figures_have_sources(desk: Desk) -> Iterator[Problem]:
+    """A figure names its source, and a number with a unit in the text of a fix is one of its figures."""
     for name, fix in desk.entries.fixes.items():
         for n, figure in enumerate(fix.figures):
             yield from _known(desk, ("sources",), figure.source, "fixes", name, "figures", n, "source")
+        given = {number for figure in fix.figures for number in NUMBER.findall(figure.value)}
+        for attribute in ("steps", "cautions"):
+            for n, text in enumerate(getattr(fix, attribute)):
+                for found in FIGURE.finditer(text):
+                    if not given.issuperset(number for number in found.groups() if number):
+                        what = f"{found.group()!r} is not among the figures; write it there, with its source"
+                        yield desk.problem("K315", what, "fixes", name, attribute, n)
 
 
 def rules_are_whole(desk: Desk) -> Iterator[Problem]:
@@ -359,13 +426,15 @@ def _condition_on_reading(
     known = desk.findings.get(finding)
     if not isinstance(known, Observable) or not known.reading:
         readings = [f for f, o in desk.findings.items() if isinstance(o, Observable) and o.reading]
-        yield desk.problem("K201", f"no reading {finding!r}{nearest(finding, readings)}", *path)
+        yield desk.problem("K201", f"no reading {finding!r}{desk.hint(finding, readings)}", *path)
     if above is None and below is None:
         yield desk.problem("K311", "a condition on a reading needs 'above' or 'below'", *path)
 
 
 def nothing_lies_about(desk: Desk) -> Iterator[Problem]:
     """An entry that nothing uses is a slip, or work that was not finished."""
+    if not desk.whole:
+        return
     used: set[str] = {f for cause in desk.entries.causes.values() for f in cause.fixes}
     used |= {x for fix in desk.entries.fixes.values() for x in fix.then}
     used |= {x for rule in desk.entries.rules.values() for x in (*rule.do_first, *rule.must_follow)}
@@ -377,13 +446,69 @@ def nothing_lies_about(desk: Desk) -> Iterator[Problem]:
     shown |= {c.reading for rule in desk.entries.rules.values() for c in rule.when if c.reading}
     for finding in desk.findings:
         if finding not in shown:
-            section: Path = ("symptoms", finding)
-            path = (
-                section
-                if finding in desk.entries.symptoms
-                else ("checks", desk.settled_by[finding][0], "settles", finding)
-            )
-            yield desk.problem("K314", f"no cause shows {finding!r} and no rule uses it", *path)
+            yield desk.problem("K314", f"no cause shows {finding!r} and no rule uses it", *_finding_path(desk, finding))
+
+
+def _finding_path(desk: Desk, finding: str) -> Path:
+    if finding in desk.entries.symptoms:
+        return ("symptoms", finding)
+    return ("checks", desk.settled_by[finding][0], "settles", finding)
+
+
+def findings_speak(desk: Desk) -> Iterator[Problem]:
+    """A finding that comes more often by itself than by any cause tells nothing."""
+    if not desk.whole:
+        return
+    strongest: dict[str, float] = {}
+    for cause in desk.entries.causes.values():
+        for finding, graded in cause.shows.items():
+            strongest[finding] = max(strongest.get(finding, 0.0), first_chance(graded))
+    for finding, most in strongest.items():
+        if (known := desk.findings.get(finding)) and first_chance(known.leak) > most:
+            text = f"{finding!r} comes more often for no reason ({first_chance(known.leak)}) than by any cause ({most})"
+            yield desk.problem("K316", text, *_finding_path(desk, finding), "leak")
+
+
+def causes_can_be_told_apart(desk: Desk) -> Iterator[Problem]:
+    """Two causes that show the same in the same context are one, unless the same fix cures both."""
+    alike: dict[str, list[str]] = defaultdict(list)
+    for name, cause in desk.entries.causes.items():
+        context = needs_of(desk.entries, cause.applies_to, cause.part)
+        seen = (cause.shows, {f: sorted(v) for f, v in context.items()}, cause.raised_by, cause.lowered_by)
+        alike[repr([sorted(part.items()) for part in seen])].append(name)
+    for first, *others in alike.values():
+        for other in others:
+            if set(desk.entries.causes[other].fixes) != set(desk.entries.causes[first].fixes):
+                text = f"nothing tells it from {first!r}, which has other fixes"
+                yield desk.problem("K317", text, "causes", other, "shows")
+
+
+def dangers_are_stopped(desk: Desk) -> Iterator[Problem]:
+    """A cause that must not be ridden with shows something by which a rule says so."""
+    if not desk.whole:
+        return
+    stopping = {c.finding or c.reading for r in desk.entries.rules.values() if r.stop_riding for c in r.when}
+    for name, cause in desk.entries.causes.items():
+        if cause.danger == "stop" and not stopping & set(cause.shows):
+            text = "'stop', but no stop-riding rule looks at what it shows"
+            yield desk.problem("K319", text, "causes", name, "danger")
+
+
+def contexts_meet(desk: Desk) -> Iterator[Problem]:
+    """What a cause shows, its check and its fixes can be had on a bike that can have the cause."""
+    for name, cause in desk.entries.causes.items():
+        needs = needs_of(desk.entries, cause.applies_to, cause.part)
+        named: list[tuple[str, Check | Fix | Symptom | Observable | None, Path]] = [
+            (cause.confirm, desk.entries.checks.get(cause.confirm), ("confirm",)),
+            *((fix, desk.entries.fixes.get(fix), ("fixes", n)) for n, fix in enumerate(cause.fixes)),
+            *((finding, desk.findings.get(finding), ("shows", finding)) for finding in cause.shows),
+        ]
+        for target, entry, path in named:
+            for fact, values in entry.applies_to.items() if entry else ():
+                if fact in needs and not needs[fact] & set(values):
+                    mine = " or ".join(sorted(needs[fact])) or "what cannot be"
+                    text = f"{target!r} needs {fact} {' or '.join(values)}, this cause {mine}"
+                    yield desk.problem("K320", text, "causes", name, *path)
 
 
 RULES: tuple[Callable[[Desk], Iterator[Problem]], ...] = (
@@ -401,4 +526,8 @@ RULES: tuple[Callable[[Desk], Iterator[Problem]], ...] = (
     figures_have_sources,
     rules_are_whole,
     nothing_lies_about,
+    findings_speak,
+    causes_can_be_told_apart,
+    dangers_are_stopped,
+    contexts_meet,
 )
