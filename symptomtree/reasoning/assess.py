@@ -209,7 +209,8 @@ class Adviser:
         ]
         abnormal = [f for f in state.seen if state.grade(f) != kb.grades(f)[0]]
         relevant = _relevant(kb, prior, abnormal)
-        plan = make_plan(kb, state, belief, facts, relevant, frozenset(implied), purse or Purse())
+        do_first = [c.target for c in standing if c.kind == "do-first"]
+        plan = make_plan(kb, state, belief, facts, relevant, frozenset(implied), purse or Purse(), do_first)
         ever_abnormal = [f for f, looks in state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
         causes = _standings(kb, belief, _relevant(kb, prior, ever_abnormal))
         stops = _stops(kb, state, concluded)

@@ -237,6 +237,7 @@ def make_plan(
     relevant: Bools,
     implied: frozenset[str],
     purse: Purse,
+    do_first: Sequence[str] = (),
 ) -> Plan:
     """Rank every step that could come next.
 
@@ -245,6 +246,7 @@ def make_plan(
         facts: known and implied.
         relevant: (C,) whether a cause can make any abnormal finding of this case.
         implied: findings and facts that need not be asked.
+        do_first: checks and fixes that rules put before everything else.
     """
     abnormal = {f: grade for f in state.seen if (grade := kb.grades(f).index(state.grade(f) or "")) > 0}
     drawn = _Drawn.of(kb, belief, relevant, abnormal)
@@ -253,7 +255,7 @@ def make_plan(
     expected, order = work.ecr(now)
     needed = (now @ work.need)[0] if work.fixes else np.empty(0)
     ranks = tuple(_rank(kb, belief, work, int(j), float(needed[j])) for j in (order[0] if work.fixes else ()))
-    candidates = _candidates(kb, state, facts, implied, relevant, belief)
+    candidates = _candidates(kb, state, facts, implied, relevant, belief, do_first)
     asked = _facts(kb, state, facts, implied, relevant, belief)
 
     def looks(drawn: _Drawn, work: _Work) -> list[Step]:
@@ -269,7 +271,16 @@ def make_plan(
             steps.append(Step("fix", rank.fix, (), rank.minutes, rank.cost, total))
     steps.append(Step("hand-over", "", (), 0.0, purse.hand_over, float((now @ work.end)[0])))
     first = {f for f in asked if _divides(kb, f, relevant, belief)}
-    steps.sort(key=lambda s: (s.name not in first, round(s.total, 6), s.cost, s.doing, s.name))
+    done = {fix for fix, _ in state.fixes}
+    for name in do_first:
+        if name in kb.entries.fixes and name not in done and all(s.name != name for s in steps):
+            fix = kb.entries.fixes[name]
+            cost = price_of(kb, fix, purse)
+            steps.append(Step("fix", name, (), minutes_of(kb, fix), cost, cost + float(expected[0])))
+    turn = {name: n for n, name in enumerate(do_first)}  # safety before cost
+    steps.sort(
+        key=lambda s: (turn.get(s.name, len(turn)), s.name not in first, round(s.total, 6), s.cost, s.doing, s.name)
+    )
     return Plan(tuple(steps), ranks, float(expected[0]))
 
 
@@ -306,6 +317,9 @@ class _Candidate:
     doing: Doing
     name: str
     findings: tuple[str, ...]
+    """What it would settle that bears on the causes in question."""
+    settles: tuple[str, ...]
+    """Everything it would settle: whoever looks, looks at it all."""
     minutes: float
     check: Check | None = None
     outcomes: tuple[tuple[tuple[str, str], ...], ...] = ()
@@ -319,20 +333,23 @@ def _candidates(
     implied: frozenset[str],
     relevant: Bools,
     belief: Belief,
+    do_first: Sequence[str],
 ) -> list[_Candidate]:
     """List what can be asked or looked at now and could tell anything."""
     weighty = relevant & (belief.now > 0.002)
     shown = (kb.reach[weighty] < 1).any(axis=(0, 2)) if weighty.any() else np.zeros(len(kb.finding_ids), dtype=bool)
 
-    def open_(finding: str, entry: Symptom | Observable) -> bool:
+    def unasked(finding: str, entry: Symptom | Observable) -> bool:
         return (
-            shown[kb.column[finding]]
-            and finding not in state.seen
+            finding not in state.seen
             and finding not in state.unsure
             and finding not in implied
             and holds(entry.applies_to, facts) is True
             and asked(entry.asked_when)
         )
+
+    def tells(finding: str) -> bool:
+        return bool(shown[kb.column[finding]])
 
     def asked(when: dict[str, list[str]]) -> bool:
         return not when or any(state.grade(f) in grades for f, grades in when.items())
@@ -342,19 +359,20 @@ def _candidates(
     for name, question in kb.entries.questions.items():
         sets = tuple(next(iter(question.answers.values())).sets)
         fit = holds(question.applies_to, facts) is True and asked(question.asked_when) and name not in state.unsure
-        if fit and any(open_(f, kb.findings[f]) for f in sets) and not any(f in state.seen for f in sets):
+        if fit and any(tells(f) and unasked(f, kb.findings[f]) for f in sets) and not any(f in state.seen for f in sets):
             together |= set(sets)
             outcomes = tuple(tuple(answer.sets.items()) for answer in question.answers.values())
-            out.append(_Candidate("question", name, sets, question.minutes, None, outcomes))
+            out.append(_Candidate("question", name, sets, sets, question.minutes, None, outcomes))
     for name, symptom in kb.entries.symptoms.items():
-        if name not in together and open_(name, symptom):
-            out.append(_Candidate("ask", name, (name,), symptom.minutes))
+        if name not in together and tells(name) and unasked(name, symptom):
+            out.append(_Candidate("ask", name, (name,), (name,), symptom.minutes))
     for name, check in kb.entries.checks.items():
         if name in state.unsure or holds(check.applies_to, facts) is not True or not asked(check.asked_when):
             continue
-        findings = tuple(f for f, o in check.settles.items() if open_(f, o))
-        if findings:
-            out.append(_Candidate("check", name, findings, minutes_of(kb, check), check))
+        settles = tuple(f for f, o in check.settles.items() if unasked(f, o))
+        findings = tuple(f for f in settles if tells(f))
+        if findings or (name in do_first and not any(f in state.seen for f in check.settles)):
+            out.append(_Candidate("check", name, findings or settles, settles, minutes_of(kb, check), check))
     return out
 
 
@@ -417,7 +435,7 @@ def _look(kb: KnowledgeBase, c: _Candidate, chances: dict[str, Array], purse: Pu
     else:
         likelihood = _joint(list(mine.values()))
     cost = price_of_check(kb, c.check, purse) if c.check else purse.money(c.minutes)
-    return _Prospect(c.doing, c.name, c.findings, c.minutes, cost, likelihood)
+    return _Prospect(c.doing, c.name, c.settles, c.minutes, cost, likelihood)
 
 
 def _together(kb: KnowledgeBase, chances: dict[str, Array], answer: dict[str, str]) -> Array:
