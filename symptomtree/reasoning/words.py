@@ -7,21 +7,23 @@ is found under a negation ("does not squeal") speaks for the normal grade of its
 """
 
 import re
-import unicodedata
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from math import exp, log
 from typing import Literal
 
 from symptomtree.kb.compile import KnowledgeBase
+from symptomtree.reasoning import lexicon
 
 MOST = 12
 """No more candidates than this are returned."""
 LEAST = 0.42
 """Candidates that score lower are not returned."""
-MOST_WORDS = 1200
+LEAST_ALONE = 0.2
+"""The same when nothing scores higher: better some guess to be confirmed than none."""
+MOST_ALONE = 6
+MOST_WORDS = 400
 """Words of a sentence past this number are not looked at."""
 SLACK = 3
 """How many words may stand among those of a phrase."""
@@ -29,78 +31,28 @@ SENTENCE_GAP, CLAUSE_GAP = 4, 1
 """Words of different sentences, or clauses, stand further apart by so many words."""
 SPELLING = 0.72
 """From this likeness on, an unknown word may be a misspelling."""
+SOUND = 0.1
+"""What it adds when the consonants are the same."""
 KIN = 0.6
 """What a word of the same family is worth, compared with the word itself."""
 OWN_NAME, OWN_QUESTION, OWN_GRADE = 0.85, 0.55, 0.8
 """What the knowledge's own wording is worth, compared with how riders say it."""
-SMALLNESS, LIGHTNESS = 0.1, 0.45
-"""What grammar, and words of little meaning, are worth compared with other words as rare."""
+SMALLNESS = 0.4
+"""What each small word of a phrase takes from the others: 'comes and goes' is more than 'comes'."""
+LIGHTNESS = 0.45
+"""What words of little meaning are worth compared with other words as rare."""
+FACT = 0.85
+"""What a fact is worth: what is wrong comes before what is true of the bike."""
+ALL_SAID = 0.8
+"""What it is worth when a phrase holds all that the sentence says, however much more the phrase says itself."""
+STRANGE = 3.0
+"""The weight of a word of the sentence that nothing here knows."""
+SUPPORT = 0.4
+"""How much of what is missing to certainty the other words of a target may make up, at most."""
+DENIAL = 3
+"""How many words after it a negation reaches."""
 NEGATED = 0.6
 """What a negated phrase is worth for the normal grade."""
-
-NOT = "not"
-_NEGATIONS = frozenset({"not", "no", "never", "without", "cannot", "cant", "dont", "doesnt", "wont", "isnt", "didnt"})
-_NEGATION_REACH = 3
-_NEGATION_ENDS = frozenset({"but", "and", "except", "only", "until", "because", "when", "or", "though", "so"})
-
-# Words that carry little by themselves (grammar), and words that carry less than their rarity says.
-_SMALL = frozenset(
-    """a am an and any are as at be been but by can could did do does for from get gets go goes going gone got had has
-    have he her his how i if in into is it its just like me mine my myself now of on or our out put so some than that
-    the their them then there these they thing this those to too up us very was we went were what when where which
-    while who will with would you your bike bicycle make made really still yes seem""".split()
-)
-_LIGHT = frozenset(
-    """after again all along always before both bit day done each end every few fine first fitted good little long more
-    new next nothing off ok old once one only other own part ride side since something then three through time turn
-    two way well work worse year""".split()
-)
-# After these, or before those, "back" is a direction and not the rear end.
-_BACK_AFTER = frozenset("come comes came coming go goes went get gets got put puts spring springs bend bent push".split())
-_BACK_BEFORE = frozenset("again in into on onto out to when".split())
-# Different words of the trade and of riders for one and the same thing.
-_SAME = {
-    word: group[0]
-    for group in (
-        ("rear", "back", "behind", "hind"),
-        ("bar", "handlebar", "handlebars", "grip"),
-        ("sprocket", "cog", "cogs", "sprockets"),
-        ("mech", "derailleur", "derailer", "derailleurs", "mechs"),
-        ("ring", "chainring", "chainwheel", "chainrings", "rings"),
-        ("cassette", "freewheel", "block"),
-        ("disc", "disk", "rotor"),
-        ("coast", "freewheeling", "coasting", "freewheel"),
-        ("tyre", "tire", "tyres", "tires"),
-        ("noise", "sound", "noises", "sounds"),
-    )
-    for word in group
-}
-# Words that mean nearly the same, or that riders use for one another.
-_FAMILIES = (
-    "squeak squeal chirp tweet peep whistle",
-    "howl honk screech shriek scream wail trumpet",
-    "squeal howl screech shriek",
-    "click tick clunk knock bang pop",
-    "rattle chatter clatter buzz",
-    "creak crack groan",
-    "grind gritty grating scrape crunch rough gravel sand",
-    "rub drag touch scrape",
-    "skip slip jump hop lurch hiccup let",
-    "spongy soft squishy mushy springy",
-    "shake shudder judder vibrate wobble",
-    "loose wobble rock",
-    "stuck jam seize lock close",
-    "slow late hesitate sluggish lazy vague sloppy",
-    "stiff heavy hard",
-    "big biggest large larger bigger",
-    "small smallest smaller little inner",
-    "fall drop come",
-    "hit touch reach",
-    "pedal crank feet",
-    "climb hill uphill sprint load press stamp push",
-    "change shift",
-    "weak feeble poor",
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +84,13 @@ class _Word:
 class _Phrase:
     target: int
     stems: tuple[str, ...]
+    small: int  # how many small words it has besides
     worth: float
     denies: bool
+
+
+_Hit = tuple[int, str, float]
+"""(word of the sentence, stem of a phrase, how alike they are)"""
 
 
 class Matcher:
@@ -145,9 +102,10 @@ class Matcher:
         for kind, name, value, texts in _targets(kb):
             self._targets.append((kind, name, value))
             for text, worth in texts:
-                stems = [_stem(w) for w in _split(text)]
-                if kept := tuple(dict.fromkeys(s for s in stems if s != NOT)):
-                    self._phrases.append(_Phrase(len(self._targets) - 1, kept, worth, NOT in stems))
+                stems = dict.fromkeys(lexicon.stem(w) for w in lexicon.split(text) if w.isalnum())
+                if kept := tuple(s for s in stems if s != lexicon.NOT and s not in lexicon.small()):
+                    rest = len(stems) - len(kept) - (lexicon.NOT in stems)
+                    self._phrases.append(_Phrase(len(self._targets) - 1, kept, rest, worth, lexicon.NOT in stems))
         self._normal = {name: kb.grades(name)[0] for name in kb.entries.symptoms}
         targets_of: dict[str, set[int]] = defaultdict(set)
         self._where: dict[str, list[int]] = defaultdict(list)
@@ -155,50 +113,59 @@ class Matcher:
             for stem in phrase.stems:
                 targets_of[stem].add(phrase.target)
                 self._where[stem].append(n)
-        small, light = {_stem(w) for w in _SMALL}, {_stem(w) for w in _LIGHT}
         self._weight = {
-            stem: log(1 + len(self._targets) / len(found))
-            * (SMALLNESS if stem in small else LIGHTNESS if stem in light else 1.0)
+            stem: log(1 + len(self._targets) / len(found)) * (LIGHTNESS if stem in lexicon.light() else 1.0)
             for stem, found in targets_of.items()
         }
-        self._total = [sum(self._weight[s] for s in p.stems) for p in self._phrases]
-        self._letters = [s for s in self._weight if len(s) > 2 and s not in small]
+        self._total = [sum(self._weight[s] for s in p.stems) + SMALLNESS * p.small for p in self._phrases]
+        self._letters = sorted(s for s in {*self._weight, *lexicon.kin()} if len(s) > 2)
         self._likes: dict[str, tuple[tuple[str, float], ...]] = {}
 
     def candidates(self, sentence: str) -> list[Candidate]:
         """Return what the sentence may mean, best first; of one finding or fact at most two grades or values."""
         words = _words(sentence)
-        hits: dict[int, list[tuple[int, str, float]]] = defaultdict(list)  # phrase -> (word, stem of the phrase, likeness)
+        hits: dict[int, list[_Hit]] = defaultdict(list)
         for n, word in enumerate(words):
             for stem, likeness in self._like(word.stem):
                 for phrase in self._where[stem]:
                     hits[phrase].append((n, stem, likeness))
+        said = sum(self._heaviest(stem) for stem in {w.stem for w in words})
         best: dict[tuple[str, str, str], Candidate] = {}
+        support: dict[int, dict[int, float]] = defaultdict(dict)  # target -> word -> what it weighs
         for n, found in hits.items():
-            candidate = self._score(self._phrases[n], self._total[n], found, words)
-            if candidate and candidate.score > getattr(best.get(_key(candidate)), "score", LEAST):
+            backing = support[self._phrases[n].target]
+            for w, stem, likeness in found:
+                backing[w] = max(backing.get(w, 0.0), likeness * self._phrases[n].worth * self._weight[stem])
+        for n, found in hits.items():
+            candidate = self._score(n, found, words, said, support[self._phrases[n].target])
+            if candidate and candidate.score > getattr(best.get(_key(candidate)), "score", LEAST_ALONE):
                 best[_key(candidate)] = candidate
-        return _few(sorted(best.values(), key=lambda c: (-c.score, c.kind, c.name, c.value)))
+        ranked = sorted(best.values(), key=lambda c: (-c.score, c.kind, c.name, c.value))
+        likely = [c for c in ranked if c.score >= LEAST]
+        if any(c.kind == "finding" for c in likely):
+            return _few(likely)
+        return _few([*likely, *(c for c in ranked if c.kind == "finding")][:MOST_ALONE])
 
     def _score(
-        self, phrase: _Phrase, total: float, found: Sequence[tuple[int, str, float]], words: Sequence[_Word]
+        self,
+        n: int,
+        found: Sequence[_Hit],
+        words: Sequence[_Word],
+        said: float,
+        backing: Mapping[int, float],
     ) -> Candidate | None:
-        """Score the best stretch of the sentence for one phrase."""
-        reach = len(phrase.stems) + SLACK
-        best, used = 0.0, ()  # type: float, tuple[int, ...]
-        for start, (first, _, _) in enumerate(found):
-            matched: dict[str, tuple[float, int]] = {}
-            for n, stem, likeness in found[start:]:
-                if words[n].place - words[first].place > reach:
-                    break
-                if likeness > matched.get(stem, (0.0, 0))[0]:
-                    matched[stem] = (likeness, n)
-            weight = sum(self._weight[s] * likeness for s, (likeness, _) in matched.items())
-            if weight > best:
-                best, used = weight, tuple(sorted({n for _, n in matched.values()}))
+        """Score the best stretch of the sentence for phrase `n`; `said` is what the whole sentence weighs."""
+        phrase, total = self._phrases[n], self._total[n]
+        weight, used = self._best_stretch(phrase, found, words)
+        covered = weight / total
         # Half a phrase is worth less than half; and a phrase that says little in itself is worth little.
-        score = phrase.worth * (best / total) ** 1.7 * (1 - exp(-best / 2.2))
+        score = covered**1.7 * (1 - exp(-weight / 2.2))
+        score = phrase.worth * max(score, ALL_SAID * min(weight / said, 1.0) ** 1.5 * covered**0.5)
+        other = sum(weight for word, weight in backing.items() if word not in used)
+        score += (1 - score) * SUPPORT * covered * (1 - exp(-other / 5))
         kind, name, value = self._targets[phrase.target]
+        if kind == "fact":
+            score *= FACT
         denied = self._denied(used, words)
         if denied and not phrase.denies:
             if kind == "fact" or value == self._normal[name]:
@@ -206,7 +173,32 @@ class Matcher:
             value, score = self._normal[name], score * NEGATED
         elif phrase.denies and not denied:
             score *= 0.4
-        return Candidate(kind, name, value, score, tuple(words[n].written for n in used))
+        return Candidate(kind, name, value, score, tuple(words[w].written for w in used))
+
+    def _best_stretch(
+        self, phrase: _Phrase, found: Sequence[_Hit], words: Sequence[_Word]
+    ) -> tuple[float, tuple[int, ...]]:
+        """Return the greatest weight of the phrase that stands together, and the words that make it up."""
+        reach = len(phrase.stems) + SLACK
+        best, used = 0.0, set[int]()
+        for start in range(len(found)):
+            matched: dict[str, tuple[float, int]] = {}
+            for i in range(start, len(found)):
+                word, stem, likeness = found[i]
+                if words[word].place - words[found[start][0]].place > reach:
+                    break
+                if likeness > matched.get(stem, (0.0, 0))[0]:
+                    matched[stem] = (likeness, word)
+            weight = sum(self._weight[stem] * likeness for stem, (likeness, _) in matched.items())
+            if weight > best:
+                best, used = weight, {word for _, word in matched.values()}
+        return best, tuple(sorted(used))
+
+    def _heaviest(self, stem: str) -> float:
+        """Return what a word of the sentence weighs."""
+        if stem in lexicon.small():
+            return 0.0
+        return max((self._weight[known] * likeness for known, likeness in self._like(stem)), default=STRANGE)
 
     def _denied(self, used: Sequence[int], words: Sequence[_Word]) -> bool:
         """Return whether the weightiest of the words used is under a negation."""
@@ -217,24 +209,26 @@ class Matcher:
         if stem not in self._likes:
             if len(self._likes) > 5000:
                 self._likes.clear()
-            found = {stem: 1.0} if stem in self._weight else self._respelt(stem)
+            found = {stem: 1.0} if stem in self._weight or stem in lexicon.kin() else self._respelt(stem)
             for known, likeness in list(found.items()):
-                for kin in _kin().get(known, ()):
+                for kin in lexicon.kin().get(known, ()):
                     if kin in self._weight:
                         found[kin] = max(found.get(kin, 0.0), KIN * likeness)
-            self._likes[stem] = tuple(found.items())
+            self._likes[stem] = tuple((known, likeness) for known, likeness in found.items() if known in self._weight)
         return self._likes[stem]
 
     def _respelt(self, stem: str) -> dict[str, float]:
-        if len(stem) < 4 or len(stem) > 30 or stem in {_stem(w) for w in _SMALL}:
+        if len(stem) < 4 or len(stem) > 30 or stem in lexicon.small():
             return {}
         from rapidfuzz import process  # noqa: PLC0415 - only a misspelt word needs it
         from rapidfuzz.distance import DamerauLevenshtein  # noqa: PLC0415
 
         likeness = DamerauLevenshtein.normalized_similarity
-        near = process.extract(stem, self._letters, scorer=likeness, score_cutoff=SPELLING, limit=3)
-        near += [(word, 0.75, 0) for word in _kin() if likeness(stem, word) >= SPELLING]
-        return {word: score for word, score, _ in near if word[0] == stem[0] or score >= 0.8}
+        near = process.extract(stem, self._letters, scorer=likeness, score_cutoff=SPELLING, limit=5)
+        # People spell by ear: the same consonants in the same order mean more than one letter more or less.
+        bones = lexicon.bones(stem)
+        found = {word: min(score + SOUND * (lexicon.bones(word) == bones), 0.95) for word, score, _ in near}
+        return {word: score for word, score in found.items() if score >= max(found.values()) - SOUND / 2}
 
 
 def _key(c: Candidate) -> tuple[str, str, str]:
@@ -278,61 +272,22 @@ def _targets(
                 yield "fact", name, value, said
 
 
-def _split(text: str) -> list[str]:
-    """Return the words of a text in lower case; negations become `NOT`, breaks stay as '.' and ','."""
-    plain = unicodedata.normalize("NFKD", text).lower().replace("\u2019", "'")
-    plain = "".join(c for c in plain if not unicodedata.combining(c))
-    plain = re.sub(r"\b(wo|ca|sha)n't\b", r"will not", plain)
-    plain = re.sub(r"n't\b", " not", plain).replace("'s ", " ").replace("'", "")
-    found = re.findall(r"[a-z0-9]+|[.;:!?,\n]", plain)
-    for n, word in enumerate(found):
-        before, after = found[n - 1] if n else "", found[n + 1] if n + 1 < len(found) else ""
-        if word == "back" and (before in _BACK_AFTER or after in _BACK_BEFORE):
-            found[n] = "backwards"
-    return [NOT if w in _NEGATIONS else "," if w == "," else w if w.isalnum() else "." for w in found]
-
-
 def _words(sentence: str) -> list[_Word]:
     """Return the words with their places: far apart when a sentence or clause ends between them."""
     out: list[_Word] = []
     place, denied_until = 0, -1
-    for written in _split(sentence[: MOST_WORDS * 12])[: MOST_WORDS]:
+    for written in lexicon.split(sentence[: MOST_WORDS * 12])[:MOST_WORDS]:
         if written in ".,":
             place += SENTENCE_GAP if written == "." else CLAUSE_GAP
             denied_until = -1
-        elif written == NOT:
-            denied_until = place + _NEGATION_REACH
+        elif written == lexicon.NOT:
+            denied_until = place + DENIAL
             place += 1
         else:
-            if written in _NEGATION_ENDS:
+            if written in lexicon.NEGATION_ENDS:
                 denied_until = -1
-            out.append(_Word(_stem(written), written, place, place <= denied_until))
+            stem = lexicon.stem(written)
+            if not out or out[-1].stem != stem:  # 'tick tick tick' says no more than 'tick'
+                out.append(_Word(stem, written, place, place <= denied_until))
             place += 1
     return out
-
-
-@lru_cache(maxsize=20_000)
-def _stem(word: str) -> str:
-    """Return a word without its endings, so that 'braking', 'brakes' and 'brake' are one."""
-    word = _SAME.get(word, word)
-    if word == NOT or len(word) < 4 or word.isdigit():
-        return word
-    for ending in ("ing", "ed", "es", "s", "ly", "y", "e"):
-        if word.endswith(ending) and len(word) - len(ending) >= 3 and not word.endswith("ss"):
-            word = word[: -len(ending)]
-            break
-    word = word.removesuffix("e") if len(word) > 3 else word
-    if len(word) > 3 and word[-1] == word[-2]:
-        word = word[:-1]
-    return _SAME.get(word, word)
-
-
-@lru_cache(maxsize=1)
-def _kin() -> dict[str, frozenset[str]]:
-    """stem -> the other stems of its families"""
-    out: dict[str, set[str]] = defaultdict(set)
-    for family in _FAMILIES:
-        stems = {_stem(w) for w in family.split()}
-        for stem in stems:
-            out[stem] |= stems - {stem}
-    return {stem: frozenset(others) for stem, others in out.items()}
