@@ -63,6 +63,13 @@ def build_parser() -> argparse.ArgumentParser:
     replay.add_argument("--schema", action="store_true", help="print the JSON schema of --json and exit")
     _add_knowledge(replay)
     replay.set_defaults(run=_replay)
+    around = commands.add_parser("map", help="print what the knowledge connects an entry with")
+    around.add_argument("id", nargs="?", help="any id of the knowledge (default: an overview of it all)")
+    around.add_argument("--to", metavar="FIX", help="only the ways from the finding ID to this fix")
+    around.add_argument("--depth", type=int, choices=range(1, 7), default=2, help="how many steps away (default: 2)")
+    around.add_argument("--format", choices=("text", "dot", "mermaid"), default="text", help="default: text")
+    _add_knowledge(around)
+    around.set_defaults(run=_map)
     return parser
 
 
@@ -117,4 +124,29 @@ def _replay(args: argparse.Namespace) -> int:
     else:
         for text in report(case.title, assessment):
             print(text)
+    return 0
+
+
+def _map(args: argparse.Namespace) -> int:
+    from symptomtree.kb.nodes import nearest
+    from symptomtree.plain.map import dot, lines, mermaid, overview
+    from symptomtree.reasoning.graph import causal_graph, neighbourhood, ways
+
+    if args.id is None and (args.to or args.format != "text"):
+        print("symptomtree map: name the entry to start from", file=sys.stderr)
+        return 2
+    graph = causal_graph(_open(args.knowledge))
+    for name in (args.id, args.to):
+        if name and name not in graph:
+            print(f"symptomtree map: nothing is called {name!r}{nearest(name, list(graph))}", file=sys.stderr)
+            return 2
+    if args.id is None:
+        found = overview(graph)
+    else:
+        steps = ways(graph, args.id, args.to) if args.to else neighbourhood(graph, args.id, args.depth)
+        found = {"text": lines, "dot": dot, "mermaid": mermaid}[args.format](graph, args.id, steps)
+        if not steps:
+            print(f"symptomtree map: no way{f' to {args.to}' if args.to else ''} from {args.id}", file=sys.stderr)
+    for line in found:
+        print(line)
     return 0
