@@ -1,0 +1,1 @@
+"""Trials: how good the advice is, held against what can be worked out exactly."""
