@@ -9,7 +9,7 @@ from pathlib import Path as FilePath
 import msgspec
 import yaml
 
-from symptomtree.cases.model import Answer, AnyEvent, Case, Context, Correction, FixDone, Reading, Unsure
+from symptomtree.cases.model import Answer, AnyEvent, Case, Context, Correction, FixDone, Opened, Reading, Unsure
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Observable
 from symptomtree.kb.nodes import MAX_BYTES, MISSING, Builder, Place, Problem, compose, nearest
@@ -88,6 +88,9 @@ def event_problems(event: AnyEvent, kb: KnowledgeBase, before: list[AnyEvent]) -
         case FixDone(fix=fix):
             if fix not in kb.entries.fixes:
                 yield "fix", f"no fix {fix!r}{nearest(fix, list(kb.entries.fixes))}"
+        case Opened(access=access):
+            if access is not None and access not in kb.entries.access:
+                yield "access", f"no access state {access!r}{nearest(access, list(kb.entries.access))}"
         case Correction(number=number):
             if number > len(before):
                 yield "number", f"there is no event {number} before this one"

@@ -60,6 +60,12 @@ class FixDone(Event, frozen=True, kw_only=True, tag="fix"):
     fix: Id
 
 
+class Opened(Event, frozen=True, kw_only=True, tag="access"):
+    """What is open now, when it is not what the last check or fix left open; nothing means the bike is together."""
+
+    access: Id | None = None
+
+
 class Correction(Event, frozen=True, kw_only=True, tag="correction"):
     """Event `number` (from 1) was wrong: it counts as if it had said this grade or value, or nothing at all."""
 
@@ -74,7 +80,7 @@ class Note(Event, frozen=True, kw_only=True, tag="note"):
     text: Text
 
 
-AnyEvent = Union[Complaint, Context, Answer, Reading, Unsure, FixDone, Correction, Note]  # noqa: UP007
+AnyEvent = Union[Complaint, Context, Answer, Reading, Unsure, FixDone, Opened, Correction, Note]  # noqa: UP007
 
 
 class Known(Entry, frozen=True, kw_only=True):

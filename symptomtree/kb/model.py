@@ -169,6 +169,8 @@ class Check(Entry, frozen=True, kw_only=True):
     settles: Annotated[dict[str, Observable], Meta(min_length=1)]
     """finding -> what to look at and its grades, normal first"""
     tools: list[Id] = []
+    people: Annotated[int, Meta(ge=1, le=3)] = 1
+    """How many it takes."""
     access: Id | None = None
     skill: Skill = "rider"
     hazards: list[Id] = []
@@ -225,6 +227,8 @@ class Fix(Entry, frozen=True, kw_only=True):
     parts: list[Text] = []
     price: Price = "none"
     tools: list[Id] = []
+    people: Annotated[int, Meta(ge=1, le=3)] = 1
+    """How many it takes."""
     access: Id | None = None
     skill: Skill = "rider"
     hazards: list[Id] = []

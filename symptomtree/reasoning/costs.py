@@ -1,4 +1,4 @@
-"""What a step costs: minutes of work and of getting there, at a rate, plus parts."""
+"""What a step costs: minutes of work at a rate, plus parts; and whose time and money it is."""
 
 from dataclasses import dataclass
 
@@ -9,6 +9,8 @@ PART_WORTH = {"none": 0.0, "low": 8.0, "middle": 25.0, "high": 70.0, "very-high"
 """Price band -> worth in money; from memory, brand-neutral, for weighing only."""
 SKILLS: tuple[Skill, ...] = ("rider", "mechanic", "specialist")
 RETEST_MINUTES = 1.0
+PATIENCE = 0.02
+"""Worth of a minute when the time is free: a long way round is still worse than a short one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,43 +19,58 @@ class Purse:
 
     Attributes:
         per_minute: worth of a minute of their time, in money.
-        hand_over: what it costs to give the bike to a workshop, in money.
+        hand_over: what it costs to give the bike to a workshop, in money, before any work is done there.
         skill: work beyond it is handed over.
+        tools: the tools at hand; None for all. Work that needs another one, which nothing serves instead, is handed over.
+        hands: how many people are there.
+        currency: the label of the money.
     """
 
     per_minute: float = 0.5
     hand_over: float = 60.0
     skill: Skill = "mechanic"
+    tools: frozenset[str] | None = None
+    hands: int = 1
+    currency: str = ""
 
-    def money(self, minutes: float, parts: float = 0.0) -> float:
-        return minutes * self.per_minute + parts
+    def money(self, minutes: float) -> float:
+        """Return what minutes of their time are worth."""
+        return minutes * max(self.per_minute, PATIENCE)
 
-    def can(self, skill: Skill) -> bool:
-        return SKILLS.index(skill) <= SKILLS.index(self.skill)
+    def can(self, kb: KnowledgeBase, work: Check | Fix) -> bool:
+        """Return whether they can do it: skill, tools and hands, those of the way there included."""
+        ways = [kb.entries.access[a] for a in access_path(kb, work.access)]
+        if any(SKILLS.index(x.skill) > SKILLS.index(self.skill) for x in (work, *ways)):
+            return False
+        if work.people > self.hands:
+            return False
+        needed = {tool for x in (work, *ways) for tool in x.tools}
+        return self.tools is None or all(t in self.tools or kb.entries.tools[t].instead for t in needed)
 
 
-def access_minutes(kb: KnowledgeBase, access: str | None) -> float:
-    """Return the minutes to open and close an access state with all states around it."""
-    total = 0.0
+def access_path(kb: KnowledgeBase, access: str | None) -> list[str]:
+    """Return an access state and all around it, innermost first."""
+    out = []
     while access:
-        entry = kb.entries.access[access]
-        total += entry.open + entry.close
-        access = entry.inside
-    return total
+        out.append(access)
+        access = kb.entries.access[access].inside
+    return out
 
 
-def minutes_of(kb: KnowledgeBase, work: Check | Fix) -> float:
+def access_minutes(kb: KnowledgeBase, access: str | None, open_: frozenset[str] = frozenset()) -> float:
+    """Return the minutes to open and later close what of an access state is not open yet."""
+    return sum(kb.entries.access[a].open + kb.entries.access[a].close for a in access_path(kb, access) if a not in open_)
+
+
+def minutes_of(kb: KnowledgeBase, work: Check | Fix, open_: frozenset[str] = frozenset()) -> float:
     """Return the minutes of a check or fix, getting there and back included."""
-    return work.minutes + access_minutes(kb, work.access)
+    return work.minutes + access_minutes(kb, work.access, open_)
 
 
-def price_of(kb: KnowledgeBase, fix: Fix, purse: Purse) -> float:
-    """Return what a fix costs, retest included; one beyond the person's skill costs a hand-over."""
-    if fix.kind == "hand-over" or not purse.can(fix.skill):
-        return purse.hand_over + PART_WORTH[fix.price]
-    return purse.money(minutes_of(kb, fix) + RETEST_MINUTES, PART_WORTH[fix.price])
-
-
-def price_of_check(kb: KnowledgeBase, check: Check, purse: Purse) -> float:
-    """Return what a check costs; one beyond the person's skill costs a hand-over."""
-    return purse.money(minutes_of(kb, check)) if purse.can(check.skill) else purse.hand_over
+def price_of(kb: KnowledgeBase, work: Check | Fix, purse: Purse) -> float:
+    """Return what the work itself costs, access not counted; what they cannot do costs a hand-over."""
+    parts = PART_WORTH[work.price] if isinstance(work, Fix) else 0.0
+    if (isinstance(work, Fix) and work.kind == "hand-over") or not purse.can(kb, work):
+        return purse.hand_over + parts
+    retest = RETEST_MINUTES if isinstance(work, Fix) else 0.0
+    return purse.money(work.minutes + retest) + parts

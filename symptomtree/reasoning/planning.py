@@ -1,16 +1,11 @@
-"""The cheapest way to a fixed bike: which step next.
+"""The bike's side of planning: which steps there are, what they cost, and what they may turn out.
 
-The expected cost of repair (ECR; Heckerman, Breese, Rommelse, CACM 38(3), 1995) is taken over whole sets of causes
-drawn from the posterior: several faults at once are normal. Fixes are tried in the order of odds over cost (Srinivas,
-UAI 1995: optimal when the bike is right only once every fault is gone); a set costs what is spent up to the last fix
-that it needs. The plan may end in a hand-over after any number of fixes, and every such end is looked at, since costs can rise
-and fall again. A question or check costs what it costs, plus the mean of the ECR after each of its outcomes (one-step
-look-ahead), so what cannot change the work is worth nothing.
+The sets of causes drawn from the posterior become scenarios, the knowledge's questions, checks, fixes and access states
+become the numbers of a `decide.Problem`, and the choices made there come back as steps with names.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from copy import copy
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -18,9 +13,11 @@ from numpy.typing import NDArray
 
 from symptomtree.kb.compile import Array, KnowledgeBase, probability
 from symptomtree.kb.model import Check, Observable, Symptom
+from symptomtree.reasoning import decide
 from symptomtree.reasoning.belief import Belief
 from symptomtree.reasoning.context import facts_in_play, holds, prior_in_context
-from symptomtree.reasoning.costs import Purse, minutes_of, price_of, price_of_check
+from symptomtree.reasoning.costs import Purse, access_minutes, access_path, minutes_of, price_of
+from symptomtree.reasoning.decide import distinct
 from symptomtree.reasoning.state import State
 
 Bools = NDArray[np.bool_]
@@ -29,8 +26,6 @@ Doing = Literal["fact", "ask", "question", "check", "fix", "hand-over"]
 MOST_OUTCOMES = 32
 FLOOR = 1e-12
 FACT_MINUTES = 0.2
-FIXES_WEIGHED = 2
-"""How many fixes are weighed with what may be asked after them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,97 +133,6 @@ def _active(kb: KnowledgeBase, rows: NDArray[np.int64], sets: Bools, abnormal: M
     return active
 
 
-class _Work:
-    """The drawn sets of causes as fixes needed, with the arithmetic on them.
-
-    Attributes:
-        need: (P, J) distinct patterns of fixes needed.
-        pattern: (N, P) one-hot, which pattern each set has.
-        cost: (J,) of each fix.
-        fails: (J,) what it costs on average that the fix may not work, when it is needed.
-        trip: what a hand-over costs before any work is done there.
-        stuck: (P,) whether nothing on the list would end it.
-    """
-
-    def __init__(self, kb: KnowledgeBase, drawn: _Drawn, purse: Purse, done: frozenset[str]) -> None:
-        first: dict[str, list[int]] = {}
-        for n in np.flatnonzero(drawn.active.any(axis=0)):
-            fixes = [f for f in kb.entries.causes[kb.cause_ids[drawn.rows[n]]].fixes if f not in done]
-            if fixes:
-                first.setdefault(fixes[0], []).append(int(n))
-        self.fixes = sorted(first)
-        needed = np.zeros((len(drawn.sets), len(self.fixes)), dtype=bool)
-        for j, fix in enumerate(self.fixes):
-            needed[:, j] = drawn.active[:, first[fix]].any(axis=1)
-        self.need, which = distinct(needed)
-        self.pattern = np.eye(len(self.need))[which]
-        entries = [kb.entries.fixes[f] for f in self.fixes]
-        self.cost = np.array([price_of(kb, e, purse) for e in entries])
-        self.stuck = ~self.need.any(axis=1)
-        self.trip = purse.hand_over
-        self.fails = np.array([(1 - probability(e.works)) * purse.hand_over for e in entries])
-
-    @property
-    def end(self) -> Array:
-        """(P,) what a hand-over costs: the trip, and there too the work and parts that the bike needs."""
-        out: Array = self.trip + self.need @ self.cost
-        return out
-
-    def without(self, j: int) -> "_Work":
-        """Return the work that is left once fix j is done."""
-        left = copy(self)
-        left.need = self.need.copy()
-        left.need[:, j] = False
-        return left
-
-    def ecr(self, weights: Array) -> tuple[Array, NDArray[np.int64]]:
-        """Return (O,) expected costs and (O, J) the order of fixes.
-
-        Args:
-            weights: (O, P) probability of each pattern, rows sum to 1.
-        """
-        end, may_fail = self.end, self.need @ self.fails
-        best: Array = weights @ end
-        if not self.fixes:
-            return best, np.zeros((len(weights), 0), dtype=np.int64)
-        p = np.clip(weights @ self.need, FLOOR, 1 - FLOOR)
-        order = np.argsort(-(p / (1 - p)) / self.cost, axis=1, kind="stable")
-        spent = np.cumsum(self.cost[order], axis=1)
-        at = np.empty_like(spent)  # money spent when fix j is done
-        np.put_along_axis(at, order, spent, axis=1)
-        last = np.zeros((len(weights), len(self.need)))  # money spent when the last needed fix is done
-        for j in range(len(self.fixes)):
-            rows = self.need[:, j]
-            last[:, rows] = np.maximum(last[:, rows], at[:, j : j + 1])
-        last[:, self.stuck] = np.inf
-        # One plan per length of the prefix: fixed within it, or handed over at its end. Sorting each outcome's sets by
-        # `last` turns all prefixes into running sums.
-        by_last = np.argsort(last, axis=1, kind="stable")
-        w = np.take_along_axis(weights, by_last, axis=1)
-        sorted_last = np.take_along_axis(last, by_last, axis=1)
-        within = np.where(np.isfinite(sorted_last), sorted_last, 0.0)
-        fixed = np.cumsum(w * (within + may_fail[by_last]), axis=1)
-        after = w * end[by_last]
-        handed = after.sum(axis=1, keepdims=True) - np.cumsum(after, axis=1)
-        mass = 1 - np.cumsum(w, axis=1)
-        for o in range(len(weights)):
-            ends = np.searchsorted(sorted_last[o], spent[o] + 1e-9, side="right") - 1
-            known = ends >= 0
-            f = np.where(known, fixed[o][ends], 0.0)
-            h = np.where(known, handed[o][ends], after[o].sum())
-            m = np.where(known, mass[o][ends], 1.0)
-            best[o] = min(best[o], float((f + h + m * spent[o]).min()))
-        return best, order
-
-
-def distinct(rows: Bools) -> tuple[Bools, NDArray[np.int64]]:
-    """Return the distinct rows and, for each row, which of them it is."""
-    packed = np.packbits(rows, axis=1) if rows.shape[1] else np.zeros((len(rows), 1), dtype=np.uint8)
-    keys = np.ascontiguousarray(packed).view(np.dtype((np.void, packed.shape[1]))).reshape(-1)
-    _, first, which = np.unique(keys, return_index=True, return_inverse=True)
-    return rows[first], which.reshape(-1)
-
-
 def make_plan(
     kb: KnowledgeBase,
     state: State,
@@ -250,66 +154,103 @@ def make_plan(
     """
     abnormal = {f: grade for f in state.seen if (grade := kb.grades(f).index(state.grade(f) or "")) > 0}
     drawn = _Drawn.of(kb, belief, relevant, abnormal)
-    work = _Work(kb, drawn, purse, frozenset(fix for fix, _ in state.fixes))
-    now = (drawn.weights @ work.pattern)[None]
-    expected, order = work.ecr(now)
-    needed = (now @ work.need)[0] if work.fixes else np.empty(0)
-    ranks = tuple(_rank(kb, belief, work, int(j), float(needed[j])) for j in (order[0] if work.fixes else ()))
-    candidates = _candidates(kb, state, facts, implied, relevant, belief, do_first)
-    asked = _facts(kb, state, facts, implied, relevant, belief)
-
-    def looks(drawn: _Drawn, work: _Work) -> list[Step]:
-        chances = _chances(kb, drawn, sorted({f for c in candidates for f in c.findings}))
-        prospects = [_look(kb, c, chances, purse) for c in candidates]
-        prospects += [_fact(kb, f, drawn, facts, purse) for f in asked]
-        return _weigh(kb, prospects, drawn, work)
-
-    steps = looks(drawn, work)
-    for rank in ranks[:FIXES_WEIGHED]:
-        if rank.needed > 0.01:
-            total = rank.cost + _after(kb, rank.fix, drawn, work, looks)
-            steps.append(Step("fix", rank.fix, (), rank.minutes, rank.cost, total))
-    steps.append(Step("hand-over", "", (), 0.0, purse.hand_over, float((now @ work.end)[0])))
-    first = {f for f in asked if _divides(kb, f, relevant, belief)}
-    done = {fix for fix, _ in state.fixes}
+    done = frozenset(fix for fix, _ in state.fixes)
+    fixes, need = _fixes(kb, drawn, done)
+    prospects = _prospects(kb, state, facts, implied, relevant, belief, do_first, drawn, purse)
+    problem, at = _problem(kb, state, fixes, need, prospects, drawn, purse)
+    expected, order = decide.ecr(problem, at.weights[None], at.open[None], at.done)
+    needed = at.weights @ problem.need
+    steps = [_step(kb, c, prospects, fixes, drawn, purse, state.open) for c in decide.choices(problem, at, short=2)]
     for name in do_first:
         if name in kb.entries.fixes and name not in done and all(s.name != name for s in steps):
             fix = kb.entries.fixes[name]
             cost = price_of(kb, fix, purse)
-            steps.append(Step("fix", name, (), minutes_of(kb, fix), cost, cost + float(expected[0])))
+            steps.append(Step("fix", name, (), minutes_of(kb, fix, state.open), cost, cost + float(expected[0])))
     turn = {name: n for n, name in enumerate(do_first)}  # safety before cost
-    steps.sort(
-        key=lambda s: (turn.get(s.name, len(turn)), s.name not in first, round(s.total, 6), s.cost, s.doing, s.name)
-    )
+    first = {p.name for p in prospects if p.doing == "fact" and _divides(kb, p.name, relevant, belief)}
+    steps.sort(key=lambda s: (turn.get(s.name, len(turn)), s.name not in first))  # stable: else as ranked
+    ranks = tuple(_rank(kb, belief, fixes[j], float(needed[j]), purse, state.open) for j in order[0])
     return Plan(tuple(steps), ranks, float(expected[0]))
 
 
-def _after(
+def _fixes(kb: KnowledgeBase, drawn: _Drawn, done: frozenset[str]) -> tuple[list[str], Bools]:
+    """Return the fixes in question (each cause's best that was not done yet), and (N, J) which sets need which."""
+    first: dict[str, list[int]] = {}
+    for n in np.flatnonzero(drawn.active.any(axis=0)):
+        left = [f for f in kb.entries.causes[kb.cause_ids[drawn.rows[n]]].fixes if f not in done]
+        if left:
+            first.setdefault(left[0], []).append(int(n))
+    fixes = sorted(first)
+    need = np.zeros((len(drawn.sets), len(fixes)), dtype=bool)
+    for j, fix in enumerate(fixes):
+        need[:, j] = drawn.active[:, first[fix]].any(axis=1)
+    return fixes, need
+
+
+def _problem(
     kb: KnowledgeBase,
-    fix: str,
+    state: State,
+    fixes: list[str],
+    need: Bools,
+    prospects: Sequence["_Prospect"],
     drawn: _Drawn,
-    work: "_Work",
-    looks: Callable[[_Drawn, "_Work"], list[Step]],
-) -> float:
-    """Return the expected cost that is left after a fix and its retest: what need not be asked before may wait."""
-    j = work.fixes.index(fix)
-    left = work.without(j)
-    unsolved = drawn.weights * (work.pattern @ (left.need.any(axis=1) | work.stuck))
-    chance = float(unsolved.sum())
-    cost = float(drawn.weights @ (work.pattern @ (work.need[:, j] * work.fails[j])))
-    if chance < 1e-6:
-        return cost
-    gone = np.isin(drawn.rows, [kb.row[c] for c in kb.fixed_by[fix]])
-    then = replace(drawn, sets=drawn.sets & ~gone, weights=unsolved / chance)
-    ecr, _ = left.ecr((then.weights @ left.pattern)[None])
-    return cost + chance * min([float(ecr[0]), *(step.total for step in looks(then, left))])
+    purse: Purse,
+) -> tuple[decide.Problem, decide.Standing]:
+    """Take the bike out: what is left is numbers."""
+    entries = [kb.entries.fixes[f] for f in fixes]
+    ways = [e.access if e.kind != "hand-over" and purse.can(kb, e) else None for e in entries]
+    wanted = {a for way in (*ways, *(p.access for p in prospects)) for a in access_path(kb, way)}
+    access = sorted(wanted, key=lambda a: (len(access_path(kb, a)), a))  # a state stands after the one around it
+    number: dict[str | None, int] = {None: -1, **{a: n for n, a in enumerate(access)}}
+    states = [kb.entries.access[a] for a in access]
+    problem = decide.Problem(
+        need=need,
+        fix_cost=np.array([price_of(kb, e, purse) for e in entries]),
+        fix_access=np.array([number[way] for way in ways], dtype=np.int64),
+        fix_fails=np.array([(1 - probability(e.works)) * purse.hand_over for e in entries]),
+        looks=tuple(decide.Look(p.cost, number[p.access], p.likelihood) for p in prospects),
+        parent=np.array([number[s.inside] for s in states], dtype=np.int64),
+        opening=np.array([purse.money(s.open + s.close) for s in states]),
+        trip=purse.hand_over,
+    )
+    return problem, decide.start(problem, drawn.weights, np.array([a in state.open for a in access], dtype=bool))
 
 
-def _rank(kb: KnowledgeBase, belief: Belief, work: _Work, j: int, needed: float) -> FixRank:
-    fix = work.fixes[j]
+def _rank(
+    kb: KnowledgeBase, belief: Belief, fix: str, needed: float, purse: Purse, open_: frozenset[str]
+) -> FixRank:
+    entry = kb.entries.fixes[fix]
     causes = sorted(kb.fixed_by[fix], key=lambda c: -belief.now[kb.row[c]])
     likely = tuple(c for c in causes if belief.now[kb.row[c]] > 0.005)
-    return FixRank(fix, needed, float(work.cost[j]), minutes_of(kb, kb.entries.fixes[fix]), likely)
+    cost = price_of(kb, entry, purse) + purse.money(access_minutes(kb, entry.access, open_))
+    return FixRank(fix, needed, cost, minutes_of(kb, entry, open_), likely)
+
+
+def _step(
+    kb: KnowledgeBase,
+    choice: decide.Choice,
+    prospects: Sequence["_Prospect"],
+    fixes: list[str],
+    drawn: _Drawn,
+    purse: Purse,
+    open_: frozenset[str],
+) -> Step:
+    """Put a choice back into words."""
+    if choice.kind == "fix":
+        name = fixes[choice.index]
+        return Step("fix", name, (), minutes_of(kb, kb.entries.fixes[name], open_), choice.cost, choice.total)
+    if choice.kind == "hand-over":
+        return Step("hand-over", "", (), 0.0, choice.cost, choice.total)
+    p = prospects[choice.index]
+    joint = p.likelihood * drawn.weights
+    chance = joint.sum(axis=1)
+    joint, chance = joint[chance > 1e-6], chance[chance > 1e-6]
+    then = joint @ drawn.sets / chance[:, None]
+    spread = chance @ (then - chance @ then) ** 2
+    top = [int(r) for r in np.argsort(-spread, kind="stable")[:3] if spread[r] > 1e-4]
+    tells = tuple((kb.cause_ids[drawn.rows[r]], float(then[:, r].min()), float(then[:, r].max())) for r in top)
+    minutes = p.minutes + access_minutes(kb, p.access, open_)
+    return Step(p.doing, p.name, p.settles, minutes, choice.cost, choice.total, tells)
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,8 +261,8 @@ class _Candidate:
     """What it would settle that bears on the causes in question."""
     settles: tuple[str, ...]
     """Everything it would settle: whoever looks, looks at it all."""
+    work: Check | None
     minutes: float
-    check: Check | None = None
     outcomes: tuple[tuple[tuple[str, str], ...], ...] = ()
     """For a question: each answer as (finding, grade) pairs."""
 
@@ -362,17 +303,17 @@ def _candidates(
         if fit and any(tells(f) and unasked(f, kb.findings[f]) for f in sets) and not any(f in state.seen for f in sets):
             together |= set(sets)
             outcomes = tuple(tuple(answer.sets.items()) for answer in question.answers.values())
-            out.append(_Candidate("question", name, sets, sets, question.minutes, None, outcomes))
+            out.append(_Candidate("question", name, sets, sets, None, question.minutes, outcomes))
     for name, symptom in kb.entries.symptoms.items():
         if name not in together and tells(name) and unasked(name, symptom):
-            out.append(_Candidate("ask", name, (name,), (name,), symptom.minutes))
+            out.append(_Candidate("ask", name, (name,), (name,), None, symptom.minutes))
     for name, check in kb.entries.checks.items():
         if name in state.unsure or holds(check.applies_to, facts) is not True or not asked(check.asked_when):
             continue
         settles = tuple(f for f, o in check.settles.items() if unasked(f, o))
         findings = tuple(f for f in settles if tells(f))
-        if findings or (name in do_first and not any(f in state.seen for f in check.settles)):
-            out.append(_Candidate("check", name, findings or settles, settles, minutes_of(kb, check), check))
+        if findings or (settles and name in do_first and not any(f in state.seen for f in check.settles)):
+            out.append(_Candidate("check", name, findings or settles, settles, check, check.minutes))
     return out
 
 
@@ -424,7 +365,27 @@ class _Prospect:
     settles: tuple[str, ...]
     minutes: float
     cost: float
+    access: str | None
     likelihood: Array
+
+
+def _prospects(
+    kb: KnowledgeBase,
+    state: State,
+    facts: dict[str, str],
+    implied: frozenset[str],
+    relevant: Bools,
+    belief: Belief,
+    do_first: Sequence[str],
+    drawn: _Drawn,
+    purse: Purse,
+) -> list[_Prospect]:
+    """List everything that can be asked or looked at, with what it may turn out."""
+    candidates = _candidates(kb, state, facts, implied, relevant, belief, do_first)
+    chances = _chances(kb, drawn, sorted({f for c in candidates for f in c.findings}))
+    doable = [c for c in candidates if c.work is None or c.name in do_first or purse.can(kb, c.work)]
+    out = [_look(kb, c, chances, purse) for c in doable]
+    return out + [_fact(kb, f, drawn, facts, purse) for f in _facts(kb, state, facts, implied, relevant, belief)]
 
 
 def _look(kb: KnowledgeBase, c: _Candidate, chances: dict[str, Array], purse: Purse) -> _Prospect:
@@ -434,8 +395,8 @@ def _look(kb: KnowledgeBase, c: _Candidate, chances: dict[str, Array], purse: Pu
         likelihood = np.array([_together(kb, mine, dict(answer)) for answer in c.outcomes])
     else:
         likelihood = _joint(list(mine.values()))
-    cost = price_of_check(kb, c.check, purse) if c.check else purse.money(c.minutes)
-    return _Prospect(c.doing, c.name, c.settles, c.minutes, cost, likelihood)
+    cost = price_of(kb, c.work, purse) if c.work else purse.money(c.minutes)
+    return _Prospect(c.doing, c.name, c.settles, c.minutes, cost, c.work.access if c.work else None, likelihood)
 
 
 def _together(kb: KnowledgeBase, chances: dict[str, Array], answer: dict[str, str]) -> Array:
@@ -463,30 +424,6 @@ def _fact(kb: KnowledgeBase, fact: str, drawn: _Drawn, facts: dict[str, str], pu
         there = np.log(np.maximum(told, FLOOR)) - np.log(np.maximum(base, FLOOR))
         not_there = np.log1p(-told) - np.log1p(-base)
         rows.append(share * np.exp(not_there.sum() + drawn.sets @ (there - not_there)))
-    return _Prospect("fact", fact, (), FACT_MINUTES, purse.money(FACT_MINUTES), np.array(rows))
-
-
-def _weigh(kb: KnowledgeBase, looks: Sequence[_Prospect], drawn: _Drawn, work: _Work) -> list[Step]:
-    """Price every prospect by what each of its outcomes would leave to do; all outcomes in one go."""
-    if not looks:
-        return []
-    joint = np.concatenate([look.likelihood for look in looks]) * drawn.weights
-    owner = np.repeat(np.arange(len(looks)), [len(look.likelihood) for look in looks])
-    chance = joint.sum(axis=1)
-    keep = chance > 1e-6
-    joint, owner, chance = joint[keep], owner[keep], chance[keep]
-    given = joint / chance[:, None]
-    chance = chance / np.bincount(owner, weights=chance, minlength=len(looks))[owner]
-    ecr, _ = work.ecr(given @ work.pattern)
-    totals = np.bincount(owner, weights=chance * ecr, minlength=len(looks))
-    posterior = given @ drawn.sets.astype(float)
-    steps = []
-    for n, look in enumerate(looks):
-        mine = owner == n
-        then = posterior[mine]
-        spread = chance[mine] @ (then - chance[mine] @ then) ** 2
-        top = [int(r) for r in np.argsort(-spread, kind="stable")[:3] if spread[r] > 1e-4]
-        tells = tuple((kb.cause_ids[drawn.rows[r]], float(then[:, r].min()), float(then[:, r].max())) for r in top)
-        total = look.cost + float(totals[n])
-        steps.append(Step(look.doing, look.name, look.settles, look.minutes, look.cost, total, tells))
-    return steps
+    likelihood = np.array(rows)
+    likelihood /= likelihood.sum(axis=0)
+    return _Prospect("fact", fact, (), FACT_MINUTES, purse.money(FACT_MINUTES), None, likelihood)

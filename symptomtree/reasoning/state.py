@@ -6,9 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from symptomtree.cases.files import corrected_event
-from symptomtree.cases.model import Answer, AnyEvent, Context, Correction, FixDone, Reading, Unsure
+from symptomtree.cases.model import Answer, AnyEvent, Context, Correction, FixDone, Opened, Reading, Unsure
 from symptomtree.kb.compile import KnowledgeBase, grade_of, probability, reading_weights
 from symptomtree.kb.model import Observable
+from symptomtree.reasoning.costs import access_path
 from symptomtree.reasoning.evidence import Look, Observed, Repair
 from symptomtree.reasoning.rules import Told
 
@@ -52,6 +53,7 @@ class State:
         worsened: findings that got worse over a fix; their earlier looks count no more.
         told: everything as the rule engine wants it, superseded looks included.
         current: the items of `told` that still stand.
+        open: access states that are open now: the last check or fix opened them, and nothing has closed them since.
     """
 
     facts: Mapping[str, tuple[str, int]]
@@ -61,6 +63,7 @@ class State:
     worsened: tuple[Worsened, ...]
     told: tuple[Told, ...]
     current: frozenset[Told]
+    open: frozenset[str]
 
     def grade(self, finding: str) -> str | None:
         """Return the grade last seen, None when it was not looked at."""
@@ -105,12 +108,14 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
     unsure: set[str] = set()
     worsened: list[Worsened] = []
     past: list[Told] = []
+    open_: frozenset[str] = frozenset()
     for number, event in in_force(events):
         match event:
             case Context(fact=fact, value=value):
                 facts[fact] = (value, number)
                 unsure.discard(fact)
             case Answer(finding=finding, grade=grade):
+                open_ = _after_look(kb, open_, finding, bool(fixes) and finding in seen)
                 _look(kb, seen, past, worsened, finding, Seen(number, len(fixes), grade))
                 unsure.discard(finding)
             case Reading(finding=finding, value=number_read, error=error):
@@ -118,6 +123,7 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
                 assert isinstance(observable, Observable)
                 assert observable.reading
                 grade = grade_of(observable.reading, list(observable.grades), number_read)
+                open_ = _after_look(kb, open_, finding, False)
                 look = Seen(number, len(fixes), grade, number_read, error)
                 _look(kb, seen, past, worsened, finding, look)
                 unsure.discard(finding)
@@ -125,6 +131,9 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
                 unsure.add(about)
             case FixDone(fix=fix):
                 fixes.append((fix, number))
+                open_ = _opened(kb, open_, kb.entries.fixes[fix].access)
+            case Opened(access=access):
+                open_ = _opened(kb, frozenset(), access)
             case _:
                 pass
     current = [Told(at, "fact", fact, value) for fact, (value, at) in facts.items()]
@@ -138,7 +147,22 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
         tuple(worsened),
         tuple(sorted({*past, *current}, key=lambda t: (t.at, t.kind, t.name))),
         frozenset(current),
+        open_,
     )
+
+
+def _opened(kb: KnowledgeBase, open_: frozenset[str], access: str | None) -> frozenset[str]:
+    """Open a state with all around it. States side by side are not open together, but those on the way are shared."""
+    path = access_path(kb, access)
+    return frozenset(path) if path and not set(path) <= open_ else open_
+
+
+def _after_look(kb: KnowledgeBase, open_: frozenset[str], finding: str, again: bool) -> frozenset[str]:
+    """A check opens what it needs; a rider's symptom tried again after a fix means the bike is together again."""
+    check = kb.settled_by.get(finding)
+    if check:
+        return _opened(kb, open_, kb.entries.checks[check].access)
+    return frozenset() if again else open_
 
 
 def _look(
