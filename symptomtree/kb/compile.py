@@ -4,7 +4,7 @@ import hashlib
 import os
 import tempfile
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from math import erf, sqrt
 from pathlib import Path as FilePath
@@ -45,13 +45,13 @@ class KnowledgeBase:
         leak: (F, G) the same for no listed reason.
     """
 
-    entries: Entries
+    entries: Entries = field(repr=False)
     digest: str
-    cause_ids: tuple[str, ...]
-    finding_ids: tuple[str, ...]
-    prior: Array
-    reach: Array
-    leak: Array
+    cause_ids: tuple[str, ...] = field(repr=False)
+    finding_ids: tuple[str, ...] = field(repr=False)
+    prior: Array = field(repr=False)
+    reach: Array = field(repr=False)
+    leak: Array = field(repr=False)
 
     @cached_property
     def findings(self) -> Mapping[str, Symptom | Observable]:
