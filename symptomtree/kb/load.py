@@ -149,7 +149,8 @@ def _entries_of(source: str, content: bytes, draft: Draft) -> Iterator[tuple[str
                 for name, name_node, value in builder.pairs(node, (section,)):
                     entry = builder.build(value, entry_type, (section, name))
                     if name in draft.declared:
-                        first = draft.at(draft.declared[name], name)
+                        taken = (draft.declared[name], name)
+                        first = draft.places.get(taken) or builder.places[taken]
                         builder.fail(name_node, "K110", f"id {name!r} is already taken at {first}")
                     else:
                         draft.declared[name] = section

@@ -76,11 +76,14 @@ class Desk:
     def names(self, kind: str) -> list[str]:
         if kind == "findings":
             return list(self.findings)
+        if kind == "readings":
+            return [f for f, o in self.findings.items() if isinstance(o, Observable) and o.reading]
         return [name for name, section in self.draft.declared.items() if section == kind]
 
-    def hint(self, word: str, names: list[str]) -> str:
+    def hint(self, word: str, *kinds: str) -> str:
+        """Return '; did you mean ...?' for the closest name of these kinds, while hints last."""
         self._hints += 1
-        return nearest(word, names) if self._hints <= MAX_HINTS else ""
+        return nearest(word, [n for kind in kinds for n in self.names(kind)]) if self._hints <= MAX_HINTS else ""
 
     def problem(self, code: str, text: str, *path: str | int) -> Problem:
         return Problem(self.draft.at(*path), code, text)
@@ -162,8 +165,7 @@ def references_lead_somewhere(desk: Desk) -> Iterator[Problem]:
 
 def _known(desk: Desk, kinds: tuple[str, ...], target: str, *path: str | int) -> Iterator[Problem]:
     if not any(desk.knows(kind, target) for kind in kinds):
-        hint = desk.hint(target, [n for kind in kinds for n in desk.names(kind)])
-        yield desk.problem("K201", f"no {' or '.join(kinds)} entry {target!r}{hint}", *path)
+        yield desk.problem("K201", f"no {' or '.join(kinds)} entry {target!r}{desk.hint(target, *kinds)}", *path)
 
 
 def conditions_make_sense(desk: Desk) -> Iterator[Problem]:
@@ -187,14 +189,14 @@ def _needs(desk: Desk, entry: object, *path: str | int) -> Iterator[Problem]:
 
 def _fact_value(desk: Desk, fact: str, value: str, *path: str | int) -> Iterator[Problem]:
     if not desk.knows("facts", fact):
-        yield desk.problem("K201", f"no facts entry {fact!r}{desk.hint(fact, desk.names('facts'))}", *path)
+        yield desk.problem("K201", f"no facts entry {fact!r}{desk.hint(fact, 'facts')}", *path)
     elif (known := desk.entries.facts.get(fact)) and value not in known.values:
         yield desk.problem("K202", f"fact {fact!r} has no value {value!r}{nearest(value, list(known.values))}", *path)
 
 
 def _grade(desk: Desk, finding: str, grade: str, *path: str | int) -> Iterator[Problem]:
     if not desk.knows("findings", finding):
-        yield desk.problem("K201", f"no findings entry {finding!r}{desk.hint(finding, desk.names('findings'))}", *path)
+        yield desk.problem("K201", f"no findings entry {finding!r}{desk.hint(finding, 'findings')}", *path)
     elif (known := desk.findings.get(finding)) and grade not in known.grades:
         yield desk.problem(
             "K202", f"finding {finding!r} has no grade {grade!r}{nearest(grade, list(known.grades))}", *path
@@ -425,8 +427,7 @@ def _condition_on_reading(
 ) -> Iterator[Problem]:
     known = desk.findings.get(finding)
     if not isinstance(known, Observable) or not known.reading:
-        readings = [f for f, o in desk.findings.items() if isinstance(o, Observable) and o.reading]
-        yield desk.problem("K201", f"no reading {finding!r}{desk.hint(finding, readings)}", *path)
+        yield desk.problem("K201", f"no reading {finding!r}{desk.hint(finding, 'readings')}", *path)
     if above is None and below is None:
         yield desk.problem("K311", "a condition on a reading needs 'above' or 'below'", *path)
 
@@ -483,11 +484,24 @@ def causes_can_be_told_apart(desk: Desk) -> Iterator[Problem]:
                 yield desk.problem("K317", text, "causes", other, "shows")
 
 
+def fixes_can_be_proved(desk: Desk) -> Iterator[Problem]:
+    """For each cause that it removes, a fix's retest looks at something which that cause shows."""
+    for name, cause in desk.entries.causes.items():
+        for n, fix_id in enumerate(cause.fixes):
+            if fix := desk.entries.fixes.get(fix_id):
+                if not all(target in desk.findings or target in desk.entries.checks for target in fix.retest):
+                    continue  # a dangling one has its own problem
+                looks = {f for t in fix.retest for f in getattr(desk.entries.checks.get(t), "settles", (t,))}
+                if not looks & set(cause.shows):
+                    text = f"the retest of {fix_id!r} looks at nothing that this cause shows"
+                    yield desk.problem("K318", text, "causes", name, "fixes", n)
+
+
 def dangers_are_stopped(desk: Desk) -> Iterator[Problem]:
     """A cause that must not be ridden with shows something by which a rule says so."""
-    if not desk.whole:
-        return
     stopping = {c.finding or c.reading for r in desk.entries.rules.values() if r.stop_riding for c in r.when}
+    if not desk.whole or not stopping <= {*desk.findings, None}:
+        return
     for name, cause in desk.entries.causes.items():
         if cause.danger == "stop" and not stopping & set(cause.shows):
             text = "'stop', but no stop-riding rule looks at what it shows"
@@ -528,6 +542,7 @@ RULES: tuple[Callable[[Desk], Iterator[Problem]], ...] = (
     nothing_lies_about,
     findings_speak,
     causes_can_be_told_apart,
+    fixes_can_be_proved,
     dangers_are_stopped,
     contexts_meet,
 )
