@@ -19,7 +19,7 @@ FIGURE = re.compile(
 )
 """A number with its unit, or two: '0.75 %', '5 to 7 N m'."""
 CONFIRMS_FROM = scale.BANDS["very-likely"][0]
-MAX_HINTS = 100
+MAX_HINTS = 50
 """Each nearest spelling is sought among all ids; whoever has more of them wrong has no slips of the pen."""
 
 REFERENCES: dict[tuple[str, str], tuple[str, ...]] = {
@@ -62,6 +62,8 @@ class Desk:
         for check_id, check in draft.entries.checks.items():
             for finding in check.settles:
                 self.settled_by.setdefault(finding, []).append(check_id)
+        self._declared = {path[3] for path in draft.places if len(path) == 4 and path[::2] == ("checks", "settles")}
+        """What checks settle, those of broken checks included."""
         built = sum(len(getattr(draft.entries, section)) for section in Entries.__struct_fields__)
         self.whole = built == len(draft.declared)
         """Whether every entry could be built; else what seems unused or unheard of may be named by a broken one."""
@@ -70,7 +72,7 @@ class Desk:
     def knows(self, kind: str, name: str) -> bool:
         """Whether `name` is one of that kind; an entry that could not be built counts, its problem is told."""
         if kind == "findings":
-            return name in self.findings or self.draft.declared.get(name) == "symptoms"
+            return name in self.findings or name in self._declared or self.draft.declared.get(name) == "symptoms"
         return self.draft.declared.get(name) == kind
 
     def names(self, kind: str) -> list[str]:
@@ -426,7 +428,8 @@ def _condition_on_reading(
     desk: Desk, finding: str, above: float | None, below: float | None, path: Path
 ) -> Iterator[Problem]:
     known = desk.findings.get(finding)
-    if not isinstance(known, Observable) or not known.reading:
+    broken = known is None and desk.knows("findings", finding)
+    if not broken and (not isinstance(known, Observable) or not known.reading):
         yield desk.problem("K201", f"no reading {finding!r}{desk.hint(finding, 'readings')}", *path)
     if above is None and below is None:
         yield desk.problem("K311", "a condition on a reading needs 'above' or 'below'", *path)
