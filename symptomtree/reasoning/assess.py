@@ -16,7 +16,7 @@ from symptomtree.reasoning.belief import Belief, Impossible, Model, infer
 from symptomtree.reasoning.context import prior_in_context
 from symptomtree.reasoning.costs import Purse
 from symptomtree.reasoning.evidence import Array, Look, Observed, Repair
-from symptomtree.reasoning.planning import FixRank, Plan, Step, distinct, make_plan
+from symptomtree.reasoning.planning import FixRank, Plan, Rank, Step, cheapest_way, distinct, make_plan
 from symptomtree.reasoning.rules import Conclusion, RuleEngine
 from symptomtree.reasoning.state import State, evidence, fold, repairs
 
@@ -168,12 +168,13 @@ class Adviser:
         self.knowledge = knowledge
         self.rules = RuleEngine(knowledge.entries)
 
-    def assess(self, events: Sequence[AnyEvent], purse: Purse | None = None) -> Assessment:
+    def assess(self, events: Sequence[AnyEvent], purse: Purse | None = None, rank: Rank = cheapest_way) -> Assessment:
         """Say what follows from the events.
 
         Args:
             events: checked against the knowledge (`cases.files.event_problems`).
             purse: whose time and money it is.
+            rank: which step is best; trials put other ways beside the planner's own.
         """
         kb = self.knowledge
         state = fold(kb, events)
@@ -210,7 +211,7 @@ class Adviser:
         abnormal = [f for f in state.seen if state.grade(f) != kb.grades(f)[0]]
         relevant = _relevant(kb, prior, abnormal)
         do_first = [c.target for c in standing if c.kind == "do-first"]
-        plan = make_plan(kb, state, belief, facts, relevant, frozenset(implied), purse or Purse(), do_first)
+        plan = make_plan(kb, state, belief, facts, relevant, frozenset(implied), purse or Purse(), do_first, rank)
         ever_abnormal = [f for f, looks in state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
         causes = _standings(kb, belief, _relevant(kb, prior, ever_abnormal))
         stops = _stops(kb, state, concluded)

@@ -4,7 +4,7 @@ The sets of causes drawn from the posterior become scenarios, the knowledge's qu
 become the numbers of a `decide.Problem`, and the choices made there come back as steps with names.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,6 +22,8 @@ from symptomtree.reasoning.state import State
 
 Bools = NDArray[np.bool_]
 Doing = Literal["fact", "ask", "question", "check", "fix", "hand-over"]
+Rank = Callable[[decide.Problem, decide.Standing, Sequence[str]], list[decide.Choice]]
+"""From a problem, where it stands and the names of its fixes to its steps, best first."""
 
 MOST_OUTCOMES = 32
 FLOOR = 1e-12
@@ -133,6 +135,11 @@ def _active(kb: KnowledgeBase, rows: NDArray[np.int64], sets: Bools, abnormal: M
     return active
 
 
+def cheapest_way(problem: decide.Problem, at: decide.Standing, _: Sequence[str]) -> list[decide.Choice]:
+    """Rank by expected cost to a fixed bike."""
+    return decide.choices(problem, at, short=2)
+
+
 def make_plan(
     kb: KnowledgeBase,
     state: State,
@@ -142,6 +149,7 @@ def make_plan(
     implied: frozenset[str],
     purse: Purse,
     do_first: Sequence[str] = (),
+    rank: Rank = cheapest_way,
 ) -> Plan:
     """Rank every step that could come next.
 
@@ -151,6 +159,7 @@ def make_plan(
         relevant: (C,) whether a cause can make any abnormal finding of this case.
         implied: findings and facts that need not be asked.
         do_first: checks and fixes that rules put before everything else.
+        rank: what is best; trials put other ways beside the planner's own.
     """
     abnormal = {f: grade for f in state.seen if (grade := kb.grades(f).index(state.grade(f) or "")) > 0}
     drawn = _Drawn.of(kb, belief, relevant, abnormal)
@@ -160,7 +169,7 @@ def make_plan(
     problem, at = _problem(kb, state, fixes, need, prospects, drawn, purse)
     expected, order = decide.ecr(problem, at.weights[None], at.open[None], at.done)
     needed = at.weights @ problem.need
-    steps = [_step(kb, c, prospects, fixes, drawn, purse, state.open) for c in decide.choices(problem, at, short=2)]
+    steps = [_step(kb, c, prospects, fixes, drawn, purse, state.open) for c in rank(problem, at, fixes)]
     for name in do_first:
         if name in kb.entries.fixes and name not in done and all(s.name != name for s in steps):
             fix = kb.entries.fixes[name]
