@@ -1,15 +1,15 @@
 """Compiling: the numbers are right, frozen and the same for the same sources; the cache can be lost, not wrong."""
 
 import os
+import re
 import subprocess
 import sys
-from itertools import pairwise
 from pathlib import Path
 
 import msgspec
 import numpy as np
 import pytest
-from small_knowledge import SMALL
+from small_knowledge import HERE, SMALL, spoil
 
 from symptomtree.kb import compile as compiling
 from symptomtree.kb import scale
@@ -21,7 +21,7 @@ from symptomtree.kb.shipped import shipped
 ARRAYS = ("prior", "reach", "leak")
 
 
-@pytest.fixture()
+@pytest.fixture
 def cache(tmp_path, monkeypatch) -> Path:
     """A cache folder of this test's own."""
     folder = tmp_path / "cache"
@@ -29,7 +29,7 @@ def cache(tmp_path, monkeypatch) -> Path:
     return folder / "symptomtree"
 
 
-@pytest.fixture()
+@pytest.fixture
 def small(tmp_path) -> Path:
     """A folder with the small knowledge."""
     folder = tmp_path / "knowledge"
@@ -66,7 +66,7 @@ def test_the_numbers_are_whole(name, small, cache):
 
 
 def test_words_become_their_numbers(small, cache):
-    """'At least this grade' becomes 'at most the one below': chances from ICD 203 (2015) and the SmPC guideline (2009)."""
+    """'At least this' becomes 'at most the one below'; chances from ICD 203 (2015) and the SmPC guideline (2009)."""
     kb = open_knowledge(small)
     glazed, worn = kb.row["glazed"], kb.row["worn"]
     assert kb.prior[glazed] == pytest.approx(np.sqrt(0.01 * 0.1), abs=1e-6)  # 'common': 1/100 to 1/10
@@ -105,9 +105,7 @@ def test_a_cause_needs_what_its_parts_need(small, cache):
 def test_equal_sources_compile_to_equal_bytes(small, cache):
     """Whatever order the entries stand in, in however many files, under any hash seed."""
     kb = open_knowledge(small)
-    sections = ["\n" + part for part in ("\n" + SMALL).split("\n") if part and not part.startswith(" ")]
-    starts = [("\n" + SMALL).index(section) for section in sections]
-    parts = [("\n" + SMALL)[a:b].lstrip("\n") + "\n" for a, b in pairwise([*starts, len(SMALL) + 1])]
+    parts = re.split(r"(?m)^(?=[a-z])", SMALL)[1:]  # one section each
     other = small.parent / "other"
     other.mkdir()
     for n, part in enumerate(reversed(parts)):
@@ -205,11 +203,10 @@ def test_a_cache_that_cannot_be_written_is_only_slower(small, cache):
 
 def test_faulty_knowledge_is_not_compiled_nor_kept(small, cache):
     """All its problems come with the refusal."""
-    (small / "small.yaml").write_text(
-        SMALL.replace("danger: none", "danger: no").replace("common: common", "common: so")
-    )
+    text, place = spoil(("", "danger: none", f"danger: {HERE}no"), ("fixes:\n", "works: likely", "works: so"))
+    (small / "small.yaml").write_text(text)
     with pytest.raises(Faulty) as refusal:
         open_knowledge(small)
-    assert [p.code for p in refusal.value.problems] == ["K108"]
-    assert str(refusal.value).startswith(f"{small}/small.yaml:72:13: K108 ")
+    assert [p.code for p in refusal.value.problems] == ["K108", "K302"]
+    assert str(refusal.value).startswith(f"{small}/small.yaml:{place}: K108 ")
     assert not cache.exists()
