@@ -57,6 +57,20 @@ def build_parser() -> argparse.ArgumentParser:
     vet = commands.add_parser("vet", help="check the knowledge; prints path:line:column: CODE message")
     vet.add_argument("path", nargs="?", type=Path, help="a folder or file (default: the knowledge that ships)")
     vet.set_defaults(run=_vet)
+    ask = commands.add_parser("ask", help="find out what is wrong, in questions and answers, line by line")
+    ask.add_argument("complaint", nargs="*", help="what is wrong, in your own words (default: you are asked)")
+    where = ask.add_mutually_exclusive_group()
+    where.add_argument("--case", type=Path, metavar="FILE", help="keep the case here (default: your data folder)")
+    where.add_argument("--no-save", action="store_true", help="keep no case file")
+    ask.add_argument("--resume", type=Path, metavar="FILE", help="go on with a case")
+    ask.add_argument(
+        "--skill",
+        choices=("rider", "mechanic", "specialist"),
+        default="mechanic",
+        help="whose hands do the work; what is beyond them is handed over (default: mechanic)",
+    )
+    _add_knowledge(ask)
+    ask.set_defaults(run=_ask)
     replay = commands.add_parser("replay", help="apply a case file's events and print what follows")
     replay.add_argument("case", type=Path, nargs="?", help="a case file or a walkthrough")
     replay.add_argument("--json", action="store_true", help="print the assessment as JSON")
@@ -98,6 +112,22 @@ def _vet(args: argparse.Namespace) -> int:
 
 def _add_knowledge(command: argparse.ArgumentParser) -> None:
     command.add_argument("--knowledge", type=Path, metavar="PATH", help="a folder of knowledge (default: what ships)")
+
+
+def _ask(args: argparse.Namespace) -> int:
+    try:
+        from symptomtree.plain.ask import ask
+
+        return ask(
+            " ".join(args.complaint),
+            knowledge=args.knowledge,
+            keep=args.case,
+            resume=args.resume,
+            save=not args.no_save,
+            skill=args.skill,
+        )
+    except KeyboardInterrupt:  # before the first question; from there on the dialogue takes it
+        return 0
 
 
 def _replay(args: argparse.Namespace) -> int:

@@ -1,0 +1,110 @@
+"""Keeps a case: its events, its file, what follows from them. Every event is on disk before the next question."""
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import msgspec
+from platformdirs import user_data_path
+
+from symptomtree.cases.files import event_problems, write_case
+from symptomtree.cases.model import AnyEvent, Case, Complaint, Correction, Note
+from symptomtree.kb.compile import KnowledgeBase
+from symptomtree.reasoning.assess import Adviser, Assessment
+from symptomtree.reasoning.costs import Purse
+from symptomtree.reasoning.state import in_force
+
+
+def default_path() -> Path:
+    """Return a file for a new case in the user's data folder; nothing is created."""
+    folder = user_data_path("symptomtree") / "cases"
+    stem = time.strftime("%Y-%m-%d-%H%M%S")
+    path, n = folder / f"{stem}.yaml", 1
+    while path.exists():
+        path, n = folder / f"{stem}-{n}.yaml", n + 1
+    return path
+
+
+class Keeper:
+    """A case that grows, and its assessment."""
+
+    def __init__(self, kb: KnowledgeBase, case: Case, path: Path | None, purse: Purse, tell: Callable[[str], None]):
+        """Take a case over.
+
+        Args:
+            kb: what it is reasoned with.
+            case: new or resumed.
+            path: where it is saved; None when it is not.
+            purse: whose time and money it is.
+            tell: how the person is told that saving failed.
+        """
+        self.kb = kb
+        self.case = msgspec.structs.replace(case, knowledge=kb.digest)
+        self.path = path
+        self.saved = path is not None and path.exists()  # a resumed case is there already
+        self._purse = purse
+        self._tell = tell
+        self._complained = False
+        self._adviser: Adviser | None = None
+        self._assessment: Assessment | None = None
+        self._together: list[set[int]] = []  # numbers of events that one answer made
+
+    @property
+    def events(self) -> list[AnyEvent]:
+        return self.case.events
+
+    @property
+    def assessment(self) -> Assessment:
+        """What follows from the events so far."""
+        if self._assessment is None:
+            self._adviser = self._adviser or Adviser(self.kb)
+            self._assessment = self._adviser.assess(self.events, self._purse)
+        return self._assessment
+
+    def add(self, *events: AnyEvent) -> None:
+        """Append what one answer comes to, and save."""
+        if not events:
+            return
+        before = len(self.events)
+        for n, event in enumerate(events):
+            assert not list(event_problems(event, self.kb, [*self.events, *events[:n]])), event
+        title = self.case.title
+        if not self.events and isinstance(events[0], Complaint):
+            title = events[0].text[:80]
+        self.case = msgspec.structs.replace(self.case, title=title, events=[*self.events, *events])
+        self._together.append(set(range(before + 1, before + len(events) + 1)))
+        if not all(isinstance(e, Note) for e in events):
+            self._assessment = None
+        self._save()
+
+    def take_back(self) -> list[AnyEvent]:
+        """Take back the last answer that still counts; return the events it had made, none when nothing is left."""
+        live = [(n, e) for n, e in in_force(self.events) if not isinstance(e, Note)]
+        if not live:
+            return []
+        last = live[-1][0]
+        together = next((group for group in self._together if last in group), {last})
+        gone = [(n, e) for n, e in live if n in together]
+        self.add(*(Correction(number=n) for n, _ in reversed(gone)))
+        return [e for _, e in gone]
+
+    def complaints(self) -> list[Complaint]:
+        """Return the complaints that still count."""
+        return [e for _, e in in_force(self.events) if isinstance(e, Complaint)]
+
+    def _save(self) -> None:
+        """Write the case; when that fails say so once and go on, trying again each time."""
+        if self.path is None:
+            return
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            write_case(self.path, self.case)
+            self.saved = True
+        except OSError as error:
+            self.saved = False
+            if not self._complained:
+                self._complained = True
+                self._tell(
+                    f"The case cannot be saved in {self.path}: {error.strerror or error}. It goes on without; "
+                    "nothing is lost until you leave. Saving is tried again after every answer."
+                )

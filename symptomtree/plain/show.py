@@ -1,0 +1,203 @@
+"""How entries and conclusions read in plain lines: checks, fixes, causes, reasons, the closing summary."""
+
+from collections.abc import Iterator, Sequence
+
+from symptomtree.kb.compile import KnowledgeBase
+from symptomtree.kb.model import Check, Fix, Observable
+from symptomtree.plain.text import minutes
+from symptomtree.reasoning.assess import Assessment, StopRiding
+from symptomtree.reasoning.costs import minutes_of
+from symptomtree.reasoning.planning import FixRank, Step
+
+KINDS = {
+    "clean": "cleaning",
+    "adjust": "adjusting",
+    "repair": "repair",
+    "replace": "new parts",
+    "hand-over": "work for a workshop",
+}
+HANDS = {"mechanic": "a trained mechanic", "specialist": "a specialist with special tools"}
+LEAST_LISTED = 0.005
+"""Causes less likely than this are not listed."""
+NEVER_SAFE = (
+    "This says what was found and what was not checked. It does not say that the bike is safe: if in doubt, "
+    "have a qualified workshop look at it."
+)
+
+
+def check(kb: KnowledgeBase, name: str) -> Iterator[str]:
+    """Yield what someone needs to know to carry a check out: cautions come before the steps."""
+    entry = kb.entries.checks[name]
+    yield f"Check: {entry.name} ({minutes(minutes_of(kb, entry))})."
+    yield from _work(kb, entry)
+    yield from numbered("How:", entry.how)
+
+
+def fix(kb: KnowledgeBase, name: str, rank: FixRank | None = None) -> Iterator[str]:
+    """Yield what someone needs to know to carry a fix out: cautions come before the steps."""
+    entry = kb.entries.fixes[name]
+    yield f"Fix: {entry.name} ({KINDS[entry.kind]}, {minutes(minutes_of(kb, entry))})."
+    if rank and rank.causes:
+        causes = "; ".join(kb.name_of(c) for c in rank.causes[:3])
+        yield f"It removes: {causes}. Chance that it is needed: {rank.needed:.0%}."
+    if not entry.reversible:
+        yield "It cannot be undone."
+    yield from _work(kb, entry)
+    if entry.parts:
+        yield f"Parts: {', '.join(entry.parts)} (price: {entry.price})."
+    yield from numbered("Steps:", entry.steps)
+    for figure in entry.figures:
+        source = kb.entries.sources[figure.source]
+        year = f", {source.year}" if source.year else ""
+        yield f"Figure: {figure.what}: {figure.value} {figure.unit}".rstrip() + f" ({source.title}{year})."
+
+
+def _work(kb: KnowledgeBase, entry: Check | Fix) -> Iterator[str]:
+    """Yield what a check and a fix have in common."""
+    if entry.skill in HANDS:
+        yield f"This is work for {HANDS[entry.skill]}."
+    for caution in cautions(kb, [entry]):
+        yield f"Caution: {caution}"
+    states = _access(kb, entry.access)
+    if states:
+        last = kb.entries.access[states[-1]]
+        yield f"With the bike: {last.name}."
+        for state in states:
+            yield from (f"  {how}" for how in kb.entries.access[state].how)
+    tools = dict.fromkeys([*(t for s in states for t in kb.entries.access[s].tools), *entry.tools])
+    if tools:
+        yield f"Tools: {'; '.join(_tool(kb, t) for t in tools)}."
+
+
+def _access(kb: KnowledgeBase, access: str | None) -> list[str]:
+    """Return the access states to open, outermost first."""
+    states: list[str] = []
+    while access:
+        states.insert(0, access)
+        access = kb.entries.access[access].inside
+    return states
+
+
+def _tool(kb: KnowledgeBase, name: str) -> str:
+    tool = kb.entries.tools[name]
+    return f"{tool.name} (or {tool.instead})" if tool.instead else tool.name
+
+
+def cautions(kb: KnowledgeBase, entries: Sequence[Check | Fix]) -> list[str]:
+    """Return the cautions of some work, of its hazards and of getting there, each once."""
+    found: dict[str, None] = {}
+    for entry in entries:
+        states = [kb.entries.access[s] for s in _access(kb, entry.access)]
+        hazards = dict.fromkeys([*(h for s in states for h in s.hazards), *entry.hazards])
+        found |= dict.fromkeys(kb.entries.hazards[h].caution for h in hazards)
+        found |= dict.fromkeys([*(c for s in states for c in s.cautions), *entry.cautions])
+    return list(found)
+
+
+def numbered(title: str, texts: Sequence[str]) -> Iterator[str]:
+    if texts:
+        yield title
+        yield from (f"  {n}. {text}" for n, text in enumerate(texts, start=1))
+
+
+def stop(kb: KnowledgeBase, stop: StopRiding) -> str:
+    return f"STOP RIDING: {stop.because} Do not ride until this check is in order: {kb.name_of(stop.until)}."
+
+
+def warning(kb: KnowledgeBase, cause: str, words: str) -> str:
+    entry = kb.entries.causes[cause]
+    because = f" {entry.danger_because}" if entry.danger_because else ""
+    return f"DO NOT RIDE BEFORE THIS IS SETTLED: {entry.name} is possible ({words}).{because}"
+
+
+def reason(a: Assessment, step: Step) -> str:
+    """Return in one sentence what a step would settle and what it costs."""
+    kb = a.knowledge
+    first = [c for c in a.conclusions if c.kind == "do-first" and c.target == step.name]
+    cost = f"it takes {minutes(step.minutes)}"
+    if first:
+        return f"{first[0].because or 'A rule puts it first.'} It comes before everything else, and {cost}."
+    names = [kb.name_of(cause) for cause, _, _ in step.tells]
+    if step.doing == "fix":
+        rank = next((r for r in a.fixes if r.fix == step.name), None)
+        causes = " or ".join(kb.name_of(c) for c in rank.causes[:2]) if rank else "what is likely"
+        return f"Trying it is cheaper than asking on: it would remove {causes}, and {cost}."
+    if len(names) > 1:
+        return f"It helps to tell {names[0]} from {names[1]}, and {cost}."
+    if names:
+        return f"It helps to settle whether it is {names[0]}, and {cost}."
+    return f"Of what is left to do this promises the cheapest way to a fixed bike; {cost}."
+
+
+def numbers(a: Assessment, step: Step) -> Iterator[str]:
+    """Yield the figures behind a step."""
+    kb = a.knowledge
+    for cause, least, most in step.tells:
+        yield f"  {kb.name_of(cause)}: between {least:.0%} and {most:.0%} after the answer."
+    yield (
+        f"  Expected cost to a fixed bike, time and parts in money: {step.total:.1f} when this comes next, "
+        f"{a.plan.expected:.1f} with fixes alone."
+    )
+
+
+def standing(a: Assessment, most: int = 8) -> Iterator[str]:
+    """Yield how the causes stand, numbered, and which are likely together."""
+    kb = a.knowledge
+    listed = [c for c in a.causes[:most] if c.probability >= LEAST_LISTED]
+    yield "How the causes stand (several can be true at once):" if listed else "No cause is known to be likely so far."
+    yield from (f"  {n}. {kb.name_of(c.cause)}: {c.probability:.0%}, {c.words}" for n, c in enumerate(listed, start=1))
+    for together, p in [(causes, p) for causes, p in a.sets if len(causes) > 1][:2]:
+        yield f"  Together: {' and '.join(kb.name_of(c) for c in together)}: {p:.0%}"
+    if a.error:
+        yield f"  So much is wrong at once that these figures are estimates, off by at most {a.error:.0%}."
+
+
+def told(a: Assessment, finding: str) -> str:
+    """Return a finding as it was last seen, with its number."""
+    known = a.knowledge.findings[finding]
+    look = a.state.seen[finding][-1]
+    reading = known.reading if isinstance(known, Observable) else None
+    number = f" ({look.value:g} {reading.unit})" if reading and look.value is not None else ""
+    return f"{known.ask} {known.grades[look.grade]}{number}"
+
+
+def summary(a: Assessment, skipped: Sequence[str] = ()) -> Iterator[str]:
+    """Yield what was found, done, and not checked, with the cautions that stay."""
+    kb = a.knowledge
+    yield "Summary"
+    found = [f for f, looks in a.state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
+    if found:
+        yield "Found:"
+    for finding in found:
+        looks = a.state.seen[finding]
+        gone = looks[-1].grade == kb.grades(finding)[0]
+        before = f" (before the work: {kb.findings[finding].grades[looks[0].grade]})" if gone else ""
+        yield f"  - {told(a, finding)}{before}"
+    likely = [c for c in a.causes if max(c.probability, c.ever) >= 0.2][:4]
+    if likely:
+        yield "Likely cause:" if len(likely) == 1 else "Likely causes (several can be true at once):"
+    for c in likely:
+        now = "" if c.ever - c.probability < 0.1 else f"; still there now: {c.probability:.0%}"
+        yield f"  - {kb.name_of(c.cause)}: {c.ever:.0%}{now}"
+    if a.state.fixes:
+        yield "Done:"
+        yield from (f"  - {kb.name_of(name)}" for name, _ in a.state.fixes)
+    yield from _left_open(a, found, skipped)
+    work = [kb.entries.fixes[name] for name, _ in a.state.fixes]
+    if kept := cautions(kb, work):
+        yield "Cautions for the work that was done:"
+        yield from (f"  - {text}" for text in kept)
+    yield from (stop(kb, s) for s in a.standing_stops)
+    yield NEVER_SAFE
+
+
+def _left_open(a: Assessment, found: Sequence[str], skipped: Sequence[str]) -> Iterator[str]:
+    kb = a.knowledge
+    wrong = [f for f in found if a.state.grade(f) != kb.grades(f)[0]]
+    if wrong and a.state.fixes:
+        yield "Still not right, or not looked at again:"
+        yield from (f"  - {told(a, f)}" for f in wrong)
+    names = dict.fromkeys([*a.follow, *(s.until for s in a.standing_stops), *sorted(a.state.unsure), *skipped])
+    yield "Not checked:"
+    yield from (f"  - {kb.asks(name)}" for name in names)
+    yield "  - everything else on the bike that was not asked about here"
