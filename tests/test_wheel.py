@@ -1,6 +1,7 @@
 """What is installed from the wheel is whole: it works away from the checkout."""
 
 import os
+import shlex
 import subprocess
 import sys
 import sysconfig
@@ -93,3 +94,14 @@ def test_the_installed_knowledge_is_sound(installed):
     """`vet` finds the shipped knowledge by itself, and nothing wrong with it."""
     ran = installed("symptomtree", "vet")
     assert ran.returncode == 0, ran.stdout + ran.stderr
+
+
+def test_the_installed_program_does_its_job(installed):
+    """`ask` through a pipe goes from a complaint to a likely cause, keeps the case and goes on with it."""
+    asked = installed("symptomtree", "ask", input="the rim brakes squeal when I brake\nall\nstop\n")
+    assert asked.returncode == 0, asked.stderr
+    assert "Most likely so far" in asked.stdout
+    *_, how_to_go_on = asked.stdout.splitlines()
+    resumed = installed(*shlex.split(how_to_go_on), input="stop\n")
+    assert resumed.returncode == 0, resumed.stderr
+    assert "Most likely so far" in resumed.stdout
