@@ -142,7 +142,9 @@ def corrected_event(target: AnyEvent, correction: Correction) -> AnyEvent | None
             return msgspec.structs.replace(target, value=correction.value)
         case _:
             kind = type(target).__struct_config__.tag
-            raise ValueError(f"event {correction.number} is a {kind}; correct it with a grade, a number or a value of its own")
+            raise ValueError(
+                f"event {correction.number} is a {kind}; correct it with a grade, a number or a value of its own"
+            )
 
 
 def _is_number(value: float | str) -> bool:

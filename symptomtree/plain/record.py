@@ -176,7 +176,9 @@ def record(title: str, a: Assessment, causes: int = 10, steps: int = 10) -> Asse
             for f, g in (a.would_change(top[0].cause, top[1].cause) if len(top) > 1 else ())
         ],
         fixes=[
-            FixRecord(id=f.fix, name=kb.name_of(f.fix), needed=_chance(f.needed), cost=round(f.cost, 2), causes=list(f.causes))
+            FixRecord(
+                id=f.fix, name=kb.name_of(f.fix), needed=_chance(f.needed), cost=round(f.cost, 2), causes=list(f.causes)
+            )
             for f in a.fixes[:causes]
         ],
         next_steps=[

@@ -272,9 +272,7 @@ def _standings(kb: KnowledgeBase, belief: Belief, relevant: NDArray[np.bool_]) -
     )
 
 
-def _sets(
-    kb: KnowledgeBase, belief: Belief, relevant: NDArray[np.bool_]
-) -> tuple[tuple[tuple[str, ...], float], ...]:
+def _sets(kb: KnowledgeBase, belief: Belief, relevant: NDArray[np.bool_]) -> tuple[tuple[tuple[str, ...], float], ...]:
     """Return the likeliest sets of relevant causes among those drawn."""
     kinds, which = distinct(belief.sets & relevant)
     share = np.bincount(which, weights=belief.weights, minlength=len(kinds))

@@ -213,7 +213,9 @@ def _guided(model: Model, given: _Given, order: Plan, samples: int, seed: int) -
         raise Impossible
     weights = np.exp(log_weights - peak)
     share = weights / weights.sum()
-    shares = [np.bincount(chosen[:, n], weights=share, minlength=1 + len(v.options)) for n, v in enumerate(given.variables)]
+    shares = [
+        np.bincount(chosen[:, n], weights=share, minlength=1 + len(v.options)) for n, v in enumerate(given.variables)
+    ]
     error = _error(chosen > 0, share)
     log_evidence = given.constant + float(peak + np.log(weights.mean()))
     return _belief(model, given, shares, chosen[:samples], weights[:samples], log_evidence, error)

@@ -59,7 +59,9 @@ def access_path(kb: KnowledgeBase, access: str | None) -> list[str]:
 
 def access_minutes(kb: KnowledgeBase, access: str | None, open_: frozenset[str] = frozenset()) -> float:
     """Return the minutes to open and later close what of an access state is not open yet."""
-    return sum(kb.entries.access[a].open + kb.entries.access[a].close for a in access_path(kb, access) if a not in open_)
+    return sum(
+        kb.entries.access[a].open + kb.entries.access[a].close for a in access_path(kb, access) if a not in open_
+    )
 
 
 def minutes_of(kb: KnowledgeBase, work: Check | Fix, open_: frozenset[str] = frozenset()) -> float:

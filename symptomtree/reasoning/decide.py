@@ -223,7 +223,9 @@ def _bottom_up(problem: Problem, open_: Bools, left: Ints, worth: Array) -> tupl
     return order, np.take_along_axis(cost, order, axis=1)
 
 
-def choices(problem: Problem, at: Standing, depth: int = 2, short: int = 6, looks: Sequence[int] | None = None) -> list[Choice]:
+def choices(
+    problem: Problem, at: Standing, depth: int = 2, short: int = 6, looks: Sequence[int] | None = None
+) -> list[Choice]:
     """Return every step that could come next, lowest expected total first.
 
     Args:

@@ -225,9 +225,7 @@ def _problem(
     return problem, decide.start(problem, drawn.weights, np.array([a in state.open for a in access], dtype=bool))
 
 
-def _rank(
-    kb: KnowledgeBase, belief: Belief, fix: str, needed: float, purse: Purse, open_: frozenset[str]
-) -> FixRank:
+def _rank(kb: KnowledgeBase, belief: Belief, fix: str, needed: float, purse: Purse, open_: frozenset[str]) -> FixRank:
     entry = kb.entries.fixes[fix]
     causes = sorted(kb.fixed_by[fix], key=lambda c: -belief.now[kb.row[c]])
     likely = tuple(c for c in causes if belief.now[kb.row[c]] > 0.005)
@@ -309,7 +307,11 @@ def _candidates(
     for name, question in kb.entries.questions.items():
         sets = tuple(next(iter(question.answers.values())).sets)
         fit = holds(question.applies_to, facts) is True and asked(question.asked_when) and name not in state.unsure
-        if fit and any(tells(f) and unasked(f, kb.findings[f]) for f in sets) and not any(f in state.seen for f in sets):
+        if (
+            fit
+            and any(tells(f) and unasked(f, kb.findings[f]) for f in sets)
+            and not any(f in state.seen for f in sets)
+        ):
             together |= set(sets)
             outcomes = tuple(tuple(answer.sets.items()) for answer in question.answers.values())
             out.append(_Candidate("question", name, sets, sets, None, question.minutes, outcomes))

@@ -197,7 +197,9 @@ def _told(finding: str, look: Seen) -> list[Told]:
 def evidence(kb: KnowledgeBase, state: State) -> list[Observed]:
     """Return the looks as belief wants them, sorted by finding."""
     return [
-        Observed(kb.column[finding], tuple(Look(look.after, weights(kb, finding, look)) for look in state.seen[finding]))
+        Observed(
+            kb.column[finding], tuple(Look(look.after, weights(kb, finding, look)) for look in state.seen[finding])
+        )
         for finding in sorted(state.seen)
     ]
 
