@@ -1,9 +1,13 @@
 """Dependencies point one way, and a command loads no more than it needs."""
 
+import re
 import subprocess
 import sys
+import tomllib
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
+import grimp
 import pytest
 from importlinter.cli import lint_imports
 
@@ -33,3 +37,16 @@ def test_a_light_command_leaves_the_heavy_libraries_alone(command):
     loaded = set(ran.stderr.split())
     assert "symptomtree.cli" in loaded
     assert not loaded & {"experta", "networkx", "numpy", "textual"}
+
+
+def test_what_is_imported_is_declared():
+    """A library that only the tests bring along would be missing for everyone else."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    wanted = project["dependencies"] + [r for extra in extras if extra != "test" for r in extras[extra]]
+    declared = {re.match(r"[\w.-]+", requirement).group().lower() for requirement in wanted}
+    modules = grimp.build_graph("symptomtree", include_external_packages=True, cache_dir=None).modules
+    imported = {module.split(".")[0] for module in modules} - sys.stdlib_module_names - {"symptomtree"}
+    provided_by = packages_distributions()
+    undeclared = {m for m in imported if not {m, *(d.lower() for d in provided_by.get(m, []))} & declared}
+    assert not undeclared
