@@ -90,7 +90,10 @@ class Asker:
                 whys += 1
                 self._why(prompt, figures=said.name == "numbers" or whys > 1)
             elif said and said.name in ("how", "help"):
-                self._talk.say(*(HELP if said.name == "help" else prompt.how or ("There is no more to say on how.",)))
+                how = [f"  {n}. {text}" for n, text in enumerate(prompt.how, start=1)] or [
+                    "There is no more to say on how."
+                ]
+                self._talk.say(*(HELP if said.name == "help" else how))
                 self._show(prompt)
             elif said:
                 self._commands[said.name](said.rest)

@@ -5,23 +5,24 @@ Whatever is typed changes only the list of events, so `back`, leaving and resumi
 """
 
 import shlex
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
-from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context, Correction, FixDone, Note, Reading, Unsure
-from symptomtree.kb.model import Observable
+from symptomtree.cases.model import Answer, Complaint, Correction, Note, Reading, Unsure
 from symptomtree.plain import show
 from symptomtree.plain.answers import Option
-from symptomtree.plain.asker import Asker, Prompt, Reply
+from symptomtree.plain.asker import Asker, Prompt
 from symptomtree.plain.complaint import LONGEST, ComplaintDesk
 from symptomtree.plain.keeper import Keeper
 from symptomtree.plain.report import evidence
+from symptomtree.plain.steps import Steps
 from symptomtree.plain.talk import Ended, Talk
-from symptomtree.plain.text import Measured
 from symptomtree.reasoning.assess import Assessment, Contradiction
-from symptomtree.reasoning.context import holds
 from symptomtree.reasoning.planning import Step
+from symptomtree.reasoning.state import in_force
 
 HAND_OVER = "hand-over"
+UNLIKELY = 0.2
+"""Below this no cause is called likely."""
 
 
 class _Leave(Exception):
@@ -54,13 +55,13 @@ class Dialogue:
             },
         )
         self._desk = ComplaintDesk(talk, self._asker, keeper)
+        self._steps = Steps(talk, self._asker, keeper, self._alarm)
         self._told: set[str] = set()  # alarms on the screen that still hold
         self._likeliest = ""
-        self._passed: set[str] = set()  # fixes, and the hand-over, that the person does not want now
+        self._passed: dict[str, int] = {}  # what the person does not want now -> how many events there were
         self._left: set[str] = set()  # contradictions that the person lets stand
         self._heard = False  # whether the complaint was gone through
         self._want_fix = False
-        self._showing = ""  # the check whose steps are on the screen
 
     def run(self, complaint: str = "") -> int:
         """Talk until the case is closed, the person leaves or the input ends. Returns the exit code."""
@@ -85,7 +86,7 @@ class Dialogue:
         try:
             action()
         except _Again:
-            self._showing = ""
+            self._steps.forget_screen()
 
     def _greet(self) -> None:
         path = self._keeper.path
@@ -108,31 +109,34 @@ class Dialogue:
 
     def _next(self) -> None:
         """Ask or show the one thing that comes next."""
+        self._alarm()
         a = self._keeper.assessment
-        self._alarm(a)
-        for contradiction in a.contradictions:
-            if contradiction.because not in self._left:
-                return self._settle(contradiction)
-        if self._want_fix:
+        contradiction = next((c for c in a.contradictions if c.because not in self._left), None)
+        stops = [s.until for s in a.standing_stops if not self._waved(s.until)]
+        follow = [name for name in a.follow if not self._waved(name)]
+        if contradiction:
+            self._settle(contradiction)
+        elif self._want_fix:
             self._want_fix = False
             if a.fixes:
-                return self._do_fix(a, a.fixes[0].fix)
-            self._talk.say("There is nothing to fix yet: no cause is likely so far.")
-        if a.due:
-            return self._retest(a)
-        follow = [name for name in a.follow if not self._waved(name)]
-        if follow:
+                self._do_fix(a.fixes[0].fix)
+            else:
+                self._talk.say("There is nothing to fix yet: no cause is likely so far.")
+        elif a.due:
+            self._retest(a)
+        elif follow:
             self._talk.say("", "Because of what was done, this comes next.")
-            return self._carry_out(a, follow[0])
-        if a.stage == "complaint":
-            return self._complain()
-        clearing = [s.until for s in a.standing_stops if not self._waved(s.until)]
-        if a.stage == "done":
-            if clearing:
-                self._talk.say("", "This clears the way to riding again.")
-                return self._carry_out(a, clearing[0])
-            return self._close(a)
-        return self._step(a)
+            # What clears the bike to be ridden comes before work that needs a ride.
+            self._carry_out(min(follow, key=lambda name: name not in stops))
+        elif a.stage == "complaint":
+            self._complain()
+        elif a.stage == "done" and stops:
+            self._talk.say("", "This decides whether the bike may be ridden again.")
+            self._carry_out(stops[0])
+        elif a.stage == "done":
+            self._close(a)
+        else:
+            self._step(a)
 
     def _step(self, a: Assessment) -> None:
         """Take the best step of the plan that the person has not passed over."""
@@ -140,26 +144,33 @@ class Dialogue:
             if c.cause != self._likeliest:
                 self._likeliest = c.cause
                 self._talk.say("", f"Most likely so far: {self._kb.name_of(c.cause)} ({c.words}, {c.probability:.0%}).")
-        step = next((s for s in a.steps if s.name not in self._passed and s.doing != HAND_OVER), None)
+        step = next((s for s in a.steps if s.doing != HAND_OVER and s.name not in self._passed), None)
         handed = next((s for s in a.steps if s.doing == HAND_OVER), None)
         if handed and HAND_OVER not in self._passed and (step is None or handed.total <= step.total):
-            return self._hand_over(a, handed, last=step is None)
-        if step is None:
+            self._hand_over(a, handed, last=step is None)
+        elif step is None:
             self._talk.say("", "There is nothing left to ask, to check or to try.")
-            return self._close(a)
-        match step.doing:
-            case "fix":
-                self._do_fix(a, step.name)
-            case "check":
-                self._do_check(step.name, step.settles, step)
-            case "fact":
-                self._ask_fact(a, step)
-            case "question":
-                self._ask_question(a, step)
-            case _:
-                if self._ask_finding(step.name, step) is Reply.SKIP:
-                    self._keeper.add(Unsure(about=step.name))
-        return None
+            self._close(a)
+        elif step.doing == "fix":
+            self._do_fix(step.name)
+        else:
+            self._steps.take(step)
+
+    def _do_fix(self, name: str) -> None:
+        if not self._steps.fix(name):
+            self._pass(name, f"Not done for now: {self._kb.name_of(name)}")
+            self._talk.say("Left out for now. It comes back when you type fix.")
+
+    def _carry_out(self, name: str) -> None:
+        """Do a check or fix that is due because of what went before."""
+        if name in self._kb.entries.fixes:
+            self._do_fix(name)
+        elif not self._steps.due_check(name):
+            self._pass(name, f"Does not apply: {self._kb.name_of(name)}")
+
+    def _pass(self, name: str, note: str) -> None:
+        self._keeper.add(Note(text=note[:LONGEST]))
+        self._passed[name] = len(self._keeper.events)
 
     def _waved(self, name: str) -> bool:
         """Return whether the person left something out since the last fix."""
@@ -169,9 +180,9 @@ class Dialogue:
         fixed = max((n for _, n in self._keeper.assessment.state.fixes), default=0)
         return name in self._keeper.assessment.state.unsure and Unsure(about=name) in events[fixed:]
 
-    def _alarm(self, a: Assessment) -> None:
+    def _alarm(self) -> None:
         """Say at once, and once, what must be known: stops first, then dangers, then hand-overs."""
-        kb = self._kb
+        a, kb = self._keeper.assessment, self._kb
         lines = [show.stop(kb, s) for s in a.standing_stops]
         lines += [show.warning(kb, w.cause, w.words) for w in a.warnings]
         lines += [f"For a qualified workshop: {c.because}" for c in a.conclusions if c.kind == HAND_OVER]
@@ -181,120 +192,10 @@ class Dialogue:
             self._talk.say("", *fresh)
         self._told = set(lines)
 
-    # Steps
-
-    def _ask_fact(self, a: Assessment, step: Step) -> None:
-        fact = self._kb.entries.facts[step.name]
-        options = tuple(Option(v, words, tuple(fact.says.get(v, ()))) for v, words in fact.values.items())
-        said = self._ask(a, step, fact.ask, options, fact.how)
-        self._keeper.add(
-            Context(fact=step.name, value=said.value) if isinstance(said, Option) else Unsure(about=step.name)
-        )
-
-    def _ask_question(self, a: Assessment, step: Step) -> None:
-        question = self._kb.entries.questions[step.name]
-        options = tuple(Option(key, answer.words, tuple(answer.says)) for key, answer in question.answers.items())
-        said = self._ask(a, step, question.ask, options, question.how)
-        if isinstance(said, Option):
-            sets = question.answers[said.value].sets
-            self._keeper.add(*(Answer(finding=f, grade=g) for f, g in sets.items()))
-        else:
-            self._keeper.add(Unsure(about=step.name), *(Unsure(about=f) for f in step.settles))
-
-    def _ask(
-        self, a: Assessment, step: Step, text: str, options: Sequence[Option], how: Sequence[str]
-    ) -> Option | Measured | Reply | str:
-        self._talk.say("")
-        why, figures = (show.reason(a, step),), tuple(show.numbers(a, step))
-        return self._asker.ask(Prompt(text, options, how=how, why=why, numbers=figures))
-
-    def _ask_finding(self, name: str, step: Step | None, why: str = "") -> Reply | None:
-        """Ask for one finding and write the answer down; return how it was left open, None when it was answered."""
-        a = self._keeper.assessment
-        known = self._kb.findings[name]
-        says = getattr(known, "says", {})
-        options = tuple(Option(g, words, tuple(says.get(g, ()))) for g, words in known.grades.items())
-        reading = known.reading if isinstance(known, Observable) else None
-        check = self._kb.settled_by.get(name)
-        how = self._kb.entries.checks[check].how if check else getattr(known, "how", ())
-        self._talk.say("")
-        said = self._asker.ask(
-            Prompt(
-                known.ask,
-                options,
-                reading,
-                how,
-                (why or (show.reason(a, step) if step else "It proves whether the work helped."),),
-                tuple(show.numbers(a, step)) if step else (),
-            )
-        )
-        match said:
-            case Option():
-                self._keeper.add(Answer(finding=name, grade=said.value))
-            case Measured():
-                self._keeper.add(Reading(finding=name, value=said.value, error=said.error))
-                self._talk.say(f"That is: {show.told(self._keeper.assessment, name)}")
-            case Reply.UNSURE:
-                self._keeper.add(Unsure(about=name))
-                return said
-            case _:
-                return Reply.SKIP
-        return None
-
-    def _do_check(self, name: str, settles: Sequence[str], step: Step | None, why: str = "") -> None:
-        """Show a check and ask for each of its findings in turn."""
-        if self._showing != name:
-            self._talk.say("", *show.check(self._kb, name))
-            self._showing = name
-        for finding in settles:
-            left = self._ask_finding(finding, step, why)
-            if left is Reply.SKIP or (left is Reply.UNSURE and step is None):
-                self._keeper.add(Unsure(about=name))
-                break
-            self._alarm(self._keeper.assessment)
-        self._showing = ""
-
-    def _carry_out(self, a: Assessment, name: str) -> None:
-        """Do a check or fix that is due because of what went before."""
-        if name in self._kb.entries.fixes:
-            self._do_fix(a, name)
-        else:
-            looks = self._kb.entries.checks[name].settles
-            settles = [f for f, o in looks.items() if holds(o.applies_to, a.facts) is not False]
-            if not settles:  # nothing of it is on this bike
-                self._passed.add(name)
-                return
-            self._do_check(name, settles, None, "It is due because of what was found or done before.")
-
-    def _do_fix(self, a: Assessment, name: str) -> None:
-        rank = next((r for r in a.fixes if r.fix == name), None)
-        entry = self._kb.entries.fixes[name]
-        self._talk.say("", *(show.stop(self._kb, s) for s in a.standing_stops), *show.fix(self._kb, name, rank))
-        step = next((s for s in a.steps if s.name == name), None)
-        why = show.reason(a, step) if step else "It is due because of what was found or done before."
-        options = (Option("done", "done"), Option("not-now", "cannot, or not now"))
-        self._talk.say("")
-        said = self._asker.ask(
-            Prompt("When it is done:", options, None, entry.steps, (why,), tuple(show.numbers(a, step)) if step else ())
-        )
-        if isinstance(said, Option) and said.value == "done":
-            self._keeper.add(FixDone(fix=name))
-            self._talk.say("Written down as done.")
-        else:
-            self._passed.add(name)
-            self._keeper.add(Note(text=f"Not done for now: {entry.name}"[:LONGEST]))
-            self._talk.say("Left out for now. It comes back when you type fix.")
-
     def _retest(self, a: Assessment) -> None:
         """Look again at what the last fix should have changed."""
-        first = a.due[0]
-        check = self._kb.settled_by.get(first)
         self._talk.say("", "After the work, look again.")
-        if check:
-            due = [f for f in a.due if self._kb.settled_by.get(f) == check]
-            self._do_check(check, due, None, "It proves whether the work helped.")
-        elif self._ask_finding(first, None) is Reply.SKIP:
-            self._keeper.add(Unsure(about=first))
+        self._steps.retest(a)
         after = self._keeper.assessment
         if not after.due and after.stage == "search":
             self._talk.say("", "It is not all gone, so the search goes on.")
@@ -302,35 +203,34 @@ class Dialogue:
     def _settle(self, c: Contradiction) -> None:
         """Show two things that cannot both be so, and ask which was wrong."""
         self._talk.say("", f"This does not fit together. {c.because}")
-        options = [Option(str(n), self._event(self._keeper.events[n - 1])) for n in c.numbers]
+        standing = dict(in_force(self._keeper.events))
+        numbers = [n for n in c.numbers if n in standing]
+        options = [Option(f"event-{n}", show.event(self._kb, standing[n])) for n in numbers]
         options.append(Option("leave", "leave it as it is"))
-        said = self._asker.ask(
-            Prompt("Which of these is wrong? You will be asked again.", options, why=("Two answers do not fit.",))
-        )
+        why = ("Two answers do not fit, and guessing which is right would mislead.",)
+        said = self._asker.ask(Prompt("Which of these is wrong? It is asked again.", options, why=why))
         if not isinstance(said, Option) or said.value == "leave":
             self._left.add(c.because)
             return
-        number = int(said.value)
-        event = self._keeper.events[number - 1]
+        number = numbers[options.index(said)]
         self._keeper.add(Correction(number=number))
-        if isinstance(event, (Answer, Reading)):
-            self._ask_finding(event.finding, None, "The answer before did not fit.")
+        wrong = standing[number]
+        if isinstance(wrong, (Answer, Reading)):
+            self._steps.finding(wrong.finding, None, "The answer before did not fit.")
 
     def _hand_over(self, a: Assessment, step: Step, last: bool) -> None:
         because = [c.because for c in a.conclusions if c.kind == HAND_OVER]
-        if not because:
-            because = [
-                "There is nothing left here to ask, to check or to try that would tell more."
-                if last
-                else "What is left to try is likely to cost more than having it done there."
-            ]
+        if not because and (last or not a.causes or a.causes[0].probability < UNLIKELY):
+            because = ["No cause that is known here is likely for what is still not right."]
+        elif not because:
+            because = ["What is left to try is likely to cost more than having it done there."]
         self._talk.say("", "The best way from here is a qualified workshop.", *because)
-        options = (Option("hand-over", "hand the bike over, and close with a summary"), Option("go-on", "go on here"))
-        said = self._asker.ask(Prompt("What now?", options, why=tuple(because), numbers=tuple(show.numbers(a, step))))
-        if isinstance(said, Option) and said.value == HAND_OVER:
-            self._keeper.add(Note(text="Handed over to a workshop."))
+        options = (Option(HAND_OVER, "hand the bike over, and close with a summary"), Option("go-on", "go on here"))
+        said = self._asker.ask(Prompt("What now?", options, why=because, numbers=tuple(show.numbers(a, step))))
+        handed = isinstance(said, Option) and said.value == HAND_OVER
+        self._pass(HAND_OVER, "Handed over to a workshop." if handed else "Not handed over to a workshop for now.")
+        if handed:
             self._close(self._keeper.assessment)
-        self._passed.add(HAND_OVER)
 
     def _complain(self) -> None:
         """Hear what is wrong; after `back` or when resumed, go through the last complaint again."""
@@ -344,19 +244,23 @@ class Dialogue:
             self._desk.open()
 
     def _close(self, a: Assessment) -> None:
-        self._talk.say("", *show.summary(a, sorted(self._passed - {HAND_OVER})))
+        self._talk.say("", *show.summary(a, sorted(self._passed.keys() - {HAND_OVER})))
         raise _Done
 
     # Commands
 
     def _back(self, _: str) -> None:
+        passed = [name for name, at in self._passed.items() if at == len(self._keeper.events)]
+        if passed:  # the last answer was 'not now'
+            self._talk.say("Taken back: leaving it out.")
+            del self._passed[passed[0]]
+            raise _Again
         gone = self._keeper.take_back()
         if not gone:
             self._talk.say("There is nothing to take back.")
             return
-        self._talk.say(*(f"Taken back: {self._event(event)}" for event in gone))
+        self._talk.say(*(f"Taken back: {show.event(self._kb, event)}" for event in gone))
         self._heard = any(isinstance(event, Complaint) for event in gone)
-        self._passed.clear()
         self._left.clear()
         raise _Again
 
@@ -393,22 +297,3 @@ class Dialogue:
 
     def _stop(self, _: str) -> None:
         raise _Leave
-
-    def _event(self, event: AnyEvent) -> str:
-        """Return an event in plain words."""
-        kb = self._kb
-        match event:
-            case Answer(finding=finding, grade=grade):
-                return f"{kb.findings[finding].ask} {kb.findings[finding].grades[grade]}"
-            case Reading(finding=finding, value=value):
-                return f"{kb.findings[finding].ask} {value:g}"
-            case Context(fact=fact, value=value):
-                return f"{kb.entries.facts[fact].ask} {kb.entries.facts[fact].values[value]}"
-            case FixDone(fix=fix):
-                return f"done: {kb.name_of(fix)}"
-            case Unsure(about=about):
-                return f"not sure: {kb.asks(about)}"
-            case Complaint(text=text):
-                return f"complaint: {text}"
-            case _:
-                return "a note"

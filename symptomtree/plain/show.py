@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context, FixDone, Note, Reading, Unsure
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Check, Fix, Observable
 from symptomtree.plain.text import minutes
@@ -47,9 +48,14 @@ def fix(kb: KnowledgeBase, name: str, rank: FixRank | None = None) -> Iterator[s
         yield f"Parts: {', '.join(entry.parts)} (price: {entry.price})."
     yield from numbered("Steps:", entry.steps)
     for figure in entry.figures:
-        source = kb.entries.sources[figure.source]
-        year = f", {source.year}" if source.year else ""
-        yield f"Figure: {figure.what}: {figure.value} {figure.unit}".rstrip() + f" ({source.title}{year})."
+        yield f"Figure: {figure.what}: {figure.value} {figure.unit}".rstrip() + f" ({_source(kb, figure.source)})."
+
+
+def _source(kb: KnowledgeBase, name: str) -> str:
+    source = kb.entries.sources[name]
+    if source.kind in ("common-practice", "memory"):
+        return "common practice" if source.kind == "common-practice" else "from memory"
+    return f"{source.title}, {source.year}" if source.year else source.title
 
 
 def _work(kb: KnowledgeBase, entry: Check | Fix) -> Iterator[str]:
@@ -159,6 +165,25 @@ def told(a: Assessment, finding: str) -> str:
     reading = known.reading if isinstance(known, Observable) else None
     number = f" ({look.value:g} {reading.unit})" if reading and look.value is not None else ""
     return f"{known.ask} {known.grades[look.grade]}{number}"
+
+
+def event(kb: KnowledgeBase, event: AnyEvent) -> str:
+    """Return an event in plain words."""
+    match event:
+        case Answer(finding=finding, grade=grade):
+            return f"{kb.findings[finding].ask} {kb.findings[finding].grades[grade]}"
+        case Reading(finding=finding, value=value):
+            return f"{kb.findings[finding].ask} {value:g}"
+        case Context(fact=fact, value=value):
+            return f"{kb.entries.facts[fact].ask} {kb.entries.facts[fact].values[value]}"
+        case FixDone(fix=fix):
+            return f"done: {kb.name_of(fix)}"
+        case Unsure(about=about):
+            return f"not sure: {kb.asks(about)}"
+        case Complaint(text=text) | Note(text=text):
+            return f"said: {text}"
+        case _:
+            return "a correction"
 
 
 def summary(a: Assessment, skipped: Sequence[str] = ()) -> Iterator[str]:
