@@ -208,7 +208,7 @@ class Adviser:
             )
             for f in unexplained
         ]
-        abnormal = [f for f in state.seen if state.grade(f) != kb.grades(f)[0]]
+        abnormal = _abnormal(kb, state)
         relevant = _relevant(kb, prior, abnormal)
         do_first = [c.target for c in standing if c.kind == "do-first"]
         plan = make_plan(kb, state, belief, facts, relevant, frozenset(implied), purse or Purse(), do_first, rank)
@@ -249,6 +249,21 @@ def _believe(
         several = [o for o in observed if len(o.looks) > 1]
         rest = tuple(Observed(o.finding, o.looks[-1:]) if len(o.looks) > 1 else o for o in observed)
         return rest, infer(model, rest, done, SAMPLES, SEED), [o.finding for o in several]
+
+
+def _abnormal(kb: KnowledgeBase, state: State) -> list[str]:
+    """Return the findings that are still wrong.
+
+    What a check found before a fix of its causes counts no more: the rider's symptoms say whether the fix worked, and
+    looking at everything again would be work for nothing. What the fix names as its proof is due all the same.
+    """
+
+    def mended(finding: str) -> bool:
+        after = state.seen[finding][-1].after
+        later = [kb.row[c] for fix, _ in state.fixes[after:] for c in kb.fixed_by[fix]]
+        return bool(later) and finding in kb.settled_by and bool((kb.reach[later, kb.column[finding]] < 1).any())
+
+    return [f for f in state.seen if state.grade(f) != kb.grades(f)[0] and not mended(f)]
 
 
 def _relevant(kb: KnowledgeBase, prior: Array, abnormal: list[str]) -> NDArray[np.bool_]:
