@@ -18,6 +18,7 @@ from symptomtree.reasoning.evidence import Look, Observed, Repair
 
 CLOSE = 1e-12
 numbers = st.integers(0, 10**6)
+few = settings(max_examples=25)
 
 
 def assert_agrees(model: Model, observed: Sequence[Observed], repairs: Sequence[Repair] = ()) -> None:
@@ -37,7 +38,7 @@ def soft(random: np.random.Generator, grades: int) -> np.ndarray:
 # --- against the plain sum ---------------------------------------------------------------------------------------
 
 
-@settings(max_examples=40)
+@few
 @given(numbers, st.integers(2, 4))
 def test_one_look_at_each_finding(number: int, grades: int) -> None:
     random = np.random.default_rng(number)
@@ -45,7 +46,7 @@ def test_one_look_at_each_finding(number: int, grades: int) -> None:
     assert_agrees(model, [sure(f, int(random.integers(grades)), grades) for f in range(4)])
 
 
-@settings(max_examples=40)
+@few
 @given(numbers, st.integers(2, 4))
 def test_readings_near_a_limit(number: int, grades: int) -> None:
     random = np.random.default_rng(number)
@@ -53,7 +54,7 @@ def test_readings_near_a_limit(number: int, grades: int) -> None:
     assert_agrees(model, [Observed(f, (Look(0, soft(random, grades)),)) for f in range(3)])
 
 
-@settings(max_examples=40)
+@few
 @given(numbers, st.integers(2, 3), st.sampled_from([0.5, 0.9, 1.0]))
 def test_looks_before_and_after_repairs(number: int, grades: int, works: float) -> None:
     random = np.random.default_rng(number)
@@ -63,7 +64,7 @@ def test_looks_before_and_after_repairs(number: int, grades: int, works: float) 
     assert_agrees(model, happening(model, random, asked, repairs), repairs)
 
 
-@settings(max_examples=30)
+@few
 @given(numbers)
 def test_readings_before_and_after_repairs(number: int) -> None:
     random = np.random.default_rng(number)
@@ -106,7 +107,7 @@ def test_worse_after_a_fix_than_before_it_is_impossible() -> None:
 # --- laws --------------------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=40)
+@few
 @given(numbers, st.data())
 def test_the_order_of_findings_does_not_matter(number: int, data: st.DataObject) -> None:
     random = np.random.default_rng(number)
@@ -118,6 +119,7 @@ def test_the_order_of_findings_does_not_matter(number: int, data: st.DataObject)
     assert first.log_evidence == pytest.approx(second.log_evidence, abs=1e-10)
 
 
+@few
 @given(numbers)
 def test_a_finding_that_was_not_asked_changes_nothing(number: int) -> None:
     random = np.random.default_rng(number)
@@ -127,6 +129,7 @@ def test_a_finding_that_was_not_asked_changes_nothing(number: int) -> None:
     np.testing.assert_array_equal(infer(model, observed).now, infer(less, observed).now)
 
 
+@few
 @given(numbers)
 def test_a_cause_that_explains_nothing_never_rises(number: int) -> None:
     random = np.random.default_rng(number)
@@ -137,6 +140,7 @@ def test_a_cause_that_explains_nothing_never_rises(number: int) -> None:
     assert (now[idle] <= model.prior[idle] + CLOSE).all()
 
 
+@few
 @given(numbers)
 def test_with_nothing_abnormal_every_cause_that_would_show_falls(number: int) -> None:
     random = np.random.default_rng(number)
@@ -153,6 +157,7 @@ def test_with_nothing_abnormal_every_cause_that_would_show_falls(number: int) ->
         before = now
 
 
+@few
 @given(numbers)
 def test_a_normal_finding_that_only_one_cause_shows_never_raises_it(number: int) -> None:
     """Only so: a normal finding can raise a cause that shows it a little, when it lowers a rival much more."""
@@ -166,6 +171,7 @@ def test_a_normal_finding_that_only_one_cause_shows_never_raises_it(number: int)
     assert infer(model, [*seen, sure(6, 0)]).now[0] <= infer(model, seen).now[0] + CLOSE
 
 
+@few
 @given(numbers)
 def test_what_may_be_seen_next_adds_up_to_what_was_seen(number: int) -> None:
     """The chain rule: P(seen) = sum over grades of P(seen, next = grade)."""
@@ -176,10 +182,11 @@ def test_what_may_be_seen_next_adds_up_to_what_was_seen(number: int) -> None:
     assert sum(after) == pytest.approx(np.exp(infer(model, seen).log_evidence), rel=1e-10)
 
 
+@few
 @given(numbers)
 def test_what_may_be_seen_next_follows_from_the_sets(number: int) -> None:
     random = np.random.default_rng(number)
-    model = random_model(random, 5, 4, 3, links=(1, 3))
+    model = random_model(random, 4, 4, 3, links=(1, 3))
     seen = [sure(f, int(random.integers(3)), 3) for f in range(3)]
     sets = plain_sum(model, seen)[3]
     up_to = sum(p * model.leak[3] * model.reach[list(causes), 3].prod(axis=0) for causes, p in sets.items())
@@ -188,6 +195,7 @@ def test_what_may_be_seen_next_follows_from_the_sets(number: int) -> None:
         assert np.exp(infer(model, [*seen, sure(3, g, 3)]).log_evidence - before) == pytest.approx(p, rel=1e-9)
 
 
+@few
 @given(numbers, st.integers(0, 2))
 def test_the_same_again_after_a_fix_of_something_else_is_no_new_evidence(number: int, grade: int) -> None:
     random = np.random.default_rng(number)
@@ -203,6 +211,7 @@ def test_the_same_again_after_a_fix_of_something_else_is_no_new_evidence(number:
     assert again.log_evidence == pytest.approx(once.log_evidence, abs=1e-10)
 
 
+@few
 @given(numbers)
 def test_a_cause_that_cannot_be_stays_impossible_and_a_sure_one_sure(number: int) -> None:
     random = np.random.default_rng(number)
@@ -273,3 +282,67 @@ def test_drawn_sets_come_as_often_as_they_should(number: int) -> None:
     chi = sum((seen - expected) ** 2 / expected for seen, expected in cells)
     assert chi < len(cells) + 5 * np.sqrt(2 * len(cells))
     np.testing.assert_allclose(belief.sets.mean(axis=0), belief.now, atol=5 * 0.5 / np.sqrt(count))
+
+
+# --- past the exact limit ----------------------------------------------------------------------------------------
+
+
+def dense(random: np.random.Generator, kind: int) -> tuple[Model, list[Observed], list[Repair]]:
+    """Draw a hard case of one of four kinds, its abnormal findings all hanging together."""
+    repairs = [Repair(1, (0, 1, 2, 3), 0.8)] if kind == 3 else []
+    grades = 3 if kind >= 2 else 2
+    model = random_model(random, 30, 20, grades, links=(4, 7), prior=(0.02, 0.3), leak=(0.001, 0.02))
+    if kind == 1:  # found at random, not made by a bike: far out in the tail
+        return model, [sure(f, int(f < 11)) for f in range(18)], repairs
+    times = {f: (0, 1) if repairs and f % 4 == 0 else (0,) for f in range(20)}
+    seen = happening(model, random, times, repairs)
+    abnormal = [o for o in seen if o.looks[0].weights[0] == 0][: 12 - 2 * kind]
+    return model, abnormal + [o for o in seen if o.looks[0].weights[0] == 1][:8], repairs
+
+
+def test_estimates_stay_within_their_bound() -> None:
+    """40 hard cases; the bound must hold in 38 of them at least, and must say something."""
+    held, bounds = 0, []
+    for number in range(40):
+        model, observed, repairs = dense(np.random.default_rng(number), number % 4)
+        exact = infer(model, observed, repairs)
+        rough = infer(model, observed, repairs, samples=200, width=1)
+        assert exact.error == 0
+        off = max(np.abs(rough.now - exact.now).max(), np.abs(rough.ever - exact.ever).max())
+        held += bool(off <= rough.error + CLOSE)
+        bounds.append(rough.error)
+        assert rough.log_evidence == pytest.approx(exact.log_evidence, abs=0.3)
+        np.testing.assert_allclose(rough.sets.mean(axis=0), rough.now, atol=5 * 0.5 / np.sqrt(200))
+    assert held >= 38
+    assert np.median(bounds) < 0.1
+    assert max(bounds) < 0.3
+
+
+def test_few_sets_of_causes_are_all_kept_so_that_nothing_is_off() -> None:
+    random = np.random.default_rng(1)
+    model = random_model(random, 7, 6, 3)
+    observed = [sure(f, int(random.integers(3)), 3) for f in range(6)]
+    rough = infer(model, observed, width=1)
+    np.testing.assert_allclose(rough.now, infer(model, observed).now, rtol=0, atol=CLOSE)
+    assert rough.error < CLOSE
+
+
+def test_thirty_abnormal_findings_that_hang_together_are_answered() -> None:
+    random = np.random.default_rng(1)
+    model = random_model(random, 90, 60, links=(5, 8), prior=(0.01, 0.15), leak=(0.001, 0.02))
+    observed = [sure(f, int(f < 30)) for f in range(45)]
+    first, second = infer(model, observed, samples=100), infer(model, observed, samples=100)
+    assert first.now.tobytes() == second.now.tobytes()
+    assert first.sets.tobytes() == second.sets.tobytes()
+    other = infer(model, observed, seed=1)
+    assert 0 < first.error < 0.3
+    assert np.abs(first.now - other.now).max() <= first.error + other.error
+    assert first.log_evidence == pytest.approx(other.log_evidence, abs=0.3)
+
+
+def test_evidence_that_cannot_be_is_noticed_past_the_limit_too() -> None:
+    model = random_model(np.random.default_rng(1), 4, 3, leak=(0, 0))
+    reach = model.reach.copy()
+    reach[:, 2] = 1
+    with pytest.raises(Impossible):
+        infer(Model(model.prior, reach, model.leak), [sure(f, 1) for f in range(3)], width=1)

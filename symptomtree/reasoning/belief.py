@@ -1,30 +1,24 @@
-"""How likely each cause is, given what was told, found, measured and already repaired. Exact up to a stated size.
+"""How likely each cause is, given what was told, found, measured and already repaired.
 
-Past that size whole sets of causes are drawn with a guide: the findings are split into groups, each group's backward
-values are exact, and their product steers the drawing towards sets that explain everything (a twisted proposal; Whiteley
-and Lee, Annals of Statistics 42, 2014). Weights make up for the difference, so estimates converge to the exact
-posterior, and the spread of the weights bounds how far off they are.
+Exact up to a stated size (`lattice`); past it estimated, with a bound on how far off that is (`sparse`).
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
+from math import log
 
 import numpy as np
 from numpy.typing import NDArray
 
 from symptomtree.reasoning.evidence import Array, Axis, Observed, Repair, axis_of
-from symptomtree.reasoning.lattice import Impossible, Option, Plan, Variable, draw, look_ahead, plan, sweep
+from symptomtree.reasoning.lattice import Impossible, Option, Variable, draw, plan, sweep
+from symptomtree.reasoning.sparse import search
 
 __all__ = ["EXACT_WIDTH", "Belief", "Impossible", "Model", "infer"]
 
 EXACT_WIDTH = 2**17
 """Greatest number of joint states of findings open at once that is still worked exactly: 17 abnormal findings that all
 hang together, or many more that do not."""
-GUIDE_WIDTH = 2**13
-"""Greatest number of joint states of one group of findings past the exact limit."""
-GUIDED_DRAWS = 4000
-CONFIDENCE = 0.99
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,12 +48,10 @@ class Belief:
     Attributes:
         now: (C,) P(cause is there now | evidence).
         ever: (C,) P(cause was there before the first fix | evidence).
-        log_evidence: natural log of the evidence's probability, each look's greatest weight taken as 1 (past the exact
-            limit: up to a constant).
-        error: 0 when exact; else no entry of `now` or `ever` is further off than this, with confidence 0.99 for all
-            of them together (central limit).
+        log_evidence: natural log of the evidence's probability, each look's greatest weight taken as 1.
+        error: 0 when exact; else no entry of `now` or `ever` is expected to be off by more than this (see `sparse`).
         sets: (N, C) bool, causes there now, drawn from the posterior; empty (0, C) when none were asked for.
-        weights: (N,) of the sets; all equal when exact; sum 1.
+        weights: (N,) of the sets: all equal, sum 1.
     """
 
     now: Array
@@ -93,11 +85,12 @@ def infer(
     given = _given(model, observed, repairs)
     order = plan(given.variables, given.axes)
     if order.width > width:
-        return _guided(model, given, order, samples, seed)
+        found = search(given.variables, given.axes, samples, seed)
+        log_evidence = given.constant + found.log_evidence
+        return _belief(model, given, found.shares, found.chosen, log_evidence, found.error)
     swept = sweep(order, given.variables, given.axes)
-    chosen, log_weights = draw(order, given.variables, given.axes, [swept.ahead], samples, seed)
-    log_evidence = given.constant + swept.log_evidence
-    return _belief(model, given, swept.shares, chosen, np.exp(log_weights), log_evidence, 0.0)
+    chosen = draw(order, given.variables, given.axes, swept, samples, seed)
+    return _belief(model, given, swept.shares, chosen, given.constant + swept.log_evidence, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,52 +116,67 @@ def _given(model: Model, observed: Sequence[Observed], repairs: Sequence[Repair]
     every = [axis_of(o, model.leak[o.finding]) for o in observed]
     axes = [a for a in every if a.states > 1]
     flat = [a for a in every if a.states == 1]
+    here = model.prior.copy()  # present, and all findings without a state as seen
     constant = 0.0
     for a in flat:
-        if not a.start[0] * a.final[0] > 0:
+        seen = float(a.start[0] * a.final[0])
+        if not seen > 0:
             raise Impossible
-        constant += float(np.log(a.start[0] * a.final[0]))
-    here = model.prior.copy()  # present, and all findings without a state as seen
-    for a in flat:
+        constant += log(seen)
         here *= model.reach[:, a.finding, a.cap]
 
-    removed: dict[int, list[tuple[int | None, float]]] = {}
+    removed: dict[int, list[Repair]] = {}
     for repair in repairs:
         for cause in repair.causes:
-            removed.setdefault(cause, []).append((repair.number, repair.works))
-    touches = np.zeros((len(axes), len(model.prior)), dtype=bool)
+            removed.setdefault(cause, []).append(repair)
+    moves: dict[int, dict[int, Array]] = {cause: {} for cause in removed}
+    barred = set()  # what cannot be there and have pushed all it does no further than what was seen
     for n, a in enumerate(axes):
-        touches[n] = (model.reach[:, a.finding, :] < 1).any(axis=1)
-    inside = touches.any(axis=0)
-    inside[list(removed)] = True
-    inside &= model.prior > 0
-
+        rows = np.flatnonzero((model.reach[:, a.finding, 0] < 1) & (model.prior > 0))
+        matrices = a.matrix(len(a.after), model.reach[rows, a.finding])
+        barred |= set(rows[~matrices.any(axis=(1, 2))].tolist())
+        for cause, matrix in zip(rows.tolist(), matrices, strict=True):
+            moves.setdefault(cause, {})[n] = matrix
+    inside = sorted(cause for cause in moves if model.prior[cause] > 0)
     variables = []
-    for cause in np.flatnonzero(inside).tolist():
-        mine = [n for n in range(len(axes)) if touches[n, cause]]
+    for cause in inside:
         options = []
         left = float(model.prior[cause])
-        for fix, works in [*removed.get(cause, ()), (None, 1.0)]:
-            if fix is None:
-                weight = left * float(here[cause] / model.prior[cause])
-            else:
-                weight = left * works
-                for a in flat:
-                    weight *= float(a.matrix(a.looks_before(fix), model.reach[cause, a.finding])[0, 0])
-            moves = {
-                n: axes[n].matrix(looks, model.reach[cause, axes[n].finding])
-                for n in mine
-                if (looks := axes[n].looks_before(fix))
-            }
-            if weight > 0 and all(m.any() for m in moves.values()):
-                options.append(Option(weight, moves, now=fix is None))
-            left *= 1 - works
-        variables.append(Variable(cause, float(1 - model.prior[cause]), options))
-    apart = np.flatnonzero(~inside)
+        for repair in removed.get(cause, ()):
+            options += _removed(model, axes, flat, cause, repair, left * repair.works, moves[cause])
+            left *= 1 - repair.works
+        if cause not in barred and here[cause] > 0 and left > 0:
+            options.append(Option(left * float(here[cause] / model.prior[cause]), moves[cause], now=True))
+        absent = float(1 - model.prior[cause])
+        whole = absent + sum(o.weight for o in options)
+        if not whole > 0:
+            raise Impossible
+        constant += log(whole)  # weights that sum to 1 keep long evidence from underflowing
+        scaled = [Option(o.weight / whole, o.moves, o.now) for o in options]
+        variables.append(Variable(cause, absent / whole, scaled))
+    apart = np.delete(np.arange(len(model.prior)), inside)
     total = 1 - model.prior[apart] + here[apart]
     if not (total > 0).all():
         raise Impossible
     return _Given(axes, variables, apart, here[apart] / total, constant + float(np.log(total).sum()))
+
+
+def _removed(
+    model: Model,
+    axes: Sequence[Axis],
+    flat: Sequence[Axis],
+    cause: int,
+    repair: Repair,
+    weight: float,
+    moves: Mapping[int, Array],
+) -> list[Option]:
+    """Return the option that the cause was there until this repair; none when that cannot be."""
+    reach = model.reach[cause]
+    for a in flat:
+        weight *= float(a.matrix(a.looks_before(repair.number), reach[a.finding])[0, 0])
+    before = {n: axes[n].matrix(axes[n].looks_before(repair.number), reach[axes[n].finding]) for n in moves}
+    before = {n: m for n, m in before.items() if axes[n].looks_before(repair.number)}
+    return [Option(weight, before, now=False)] if weight > 0 and all(m.any() for m in before.values()) else []
 
 
 def _belief(
@@ -176,54 +184,20 @@ def _belief(
     given: _Given,
     shares: Sequence[Array],
     chosen: NDArray[np.int64],
-    weights: Array,
     log_evidence: float,
     error: float,
 ) -> Belief:
     """Put together what the variables' shares and draws say with the causes that go by their own odds."""
     now, ever = np.zeros(len(model.prior)), np.zeros(len(model.prior))
     now[given.apart] = ever[given.apart] = given.odds
+    for v, share in zip(given.variables, shares, strict=True):
+        ever[v.cause] = share[1:].sum()
+        now[v.cause] = share[-1] if v.options and v.options[-1].now else 0.0
     sets = np.zeros((len(chosen), len(model.prior)), dtype=bool)
-    random = np.random.default_rng(len(chosen))
-    sets[:, given.apart] = random.random((len(chosen), len(given.apart))) < given.odds
-    for n, v in enumerate(given.variables):
-        is_now = np.array([False, *(o.now for o in v.options)])
-        now[v.cause] = shares[n][is_now].sum()
-        ever[v.cause] = shares[n][1:].sum()
-        sets[:, v.cause] = is_now[chosen[:, n]]
-    return Belief(now, ever, log_evidence, error, sets, weights / weights.sum() if len(weights) else weights)
-
-
-def _guided(model: Model, given: _Given, order: Plan, samples: int, seed: int) -> Belief:
-    """Estimate past the exact limit; see the module's text."""
-    groups: list[list[int]] = [[]]
-    size = 1
-    for kind, n in order.steps:
-        if kind == "open":  # axes that open together hang together
-            size *= given.axes[n].states
-            if size > GUIDE_WIDTH and groups[-1]:
-                groups.append([])
-                size = given.axes[n].states
-            groups[-1].append(n)
-    ahead = [look_ahead(order, given.variables, given.axes, frozenset(group)) for group in groups]
-    count = max(samples, GUIDED_DRAWS)
-    chosen, log_weights = draw(order, given.variables, given.axes, ahead, count, seed)
-    peak = log_weights.max()
-    if not np.isfinite(peak):
-        raise Impossible
-    weights = np.exp(log_weights - peak)
-    share = weights / weights.sum()
-    shares = [
-        np.bincount(chosen[:, n], weights=share, minlength=1 + len(v.options)) for n, v in enumerate(given.variables)
-    ]
-    error = _error(chosen > 0, share)
-    log_evidence = given.constant + float(peak + np.log(weights.mean()))
-    return _belief(model, given, shares, chosen[:samples], weights[:samples], log_evidence, error)
-
-
-def _error(present: NDArray[np.bool_], share: Array) -> float:
-    """Return the half-width of a simultaneous confidence interval of self-normalised weights (delta method)."""
-    mean = share @ present
-    spread = np.sqrt((share**2) @ (present - mean) ** 2)
-    z = NormalDist().inv_cdf(1 - (1 - CONFIDENCE) / (2 * max(present.shape[1], 1)))
-    return float(z * spread.max(initial=0.0))
+    if len(chosen):
+        random = np.random.default_rng(len(chosen))
+        sets[:, given.apart] = random.random((len(chosen), len(given.apart))) < given.odds
+        for n, v in enumerate(given.variables):
+            if v.options and v.options[-1].now:
+                sets[:, v.cause] = chosen[:, n] == len(v.options)
+    return Belief(now, ever, log_evidence, error, sets, np.full(len(sets), 1 / max(len(sets), 1)))

@@ -10,9 +10,9 @@ are merged, and states above what was seen are dropped. A finding seen once at g
 ("not yet explained", "explained"); one seen normal has one; a reading near a limit has one more.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from math import prod
 
 import numpy as np
@@ -47,7 +47,7 @@ class Observed:
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """Fix number `number` (from 1) of the case: it removes each of its causes with probability `works`, each for itself."""
+    """Fix number `number` (from 1) of the case; it removes each of its causes by itself, with probability `works`."""
 
     number: int
     causes: tuple[int, ...]
@@ -63,15 +63,15 @@ class Axis:
         after: `Look.after` of its looks.
         start: (K,) the states after the leak alone.
         final: (K,) likelihood of what was seen in each state.
-        steps: steps[a][y] = for each state the next one, -1 when the evidence forbids it, for a mechanism that worked
-            during the first a looks with level y.
+        steps: (m + 1, G, K, K) 1 at [a, y, to, from] where a mechanism leads that worked during the first a looks with
+            level y; 0 everywhere when the evidence forbids it.
     """
 
     finding: int
     after: tuple[int, ...]
     start: Array
     final: Array
-    steps: tuple[tuple[tuple[int, ...], ...], ...]
+    steps: Array
 
     @property
     def states(self) -> int:
@@ -80,33 +80,27 @@ class Axis:
     @property
     def cap(self) -> int:
         """Highest level that a mechanism at work in all looks may have from the first state without leaving it."""
-        return max(level for level, target in enumerate(self.steps[-1]) if target[0] == 0)
-
-    @property
-    def is_bit(self) -> bool:
-        """Whether it only asks 'has something explained it?'; such an axis has a bound (see `belief`)."""
-        return self.states == 2 and self.final[0] == 0
+        return int(self.steps[-1, :, 0, 0].sum()) - 1
 
     def matrix(self, looks: int, reach: Array) -> Array:
-        """Return M (K, K), M[to, from], for a mechanism at work during the first `looks` looks.
+        """Return M (..., K, K), M[to, from], for a mechanism at work during the first `looks` looks.
 
         Args:
             looks: 0..m.
-            reach: (G,) P(level <= g).
+            reach: (..., G) P(level <= g).
         """
-        out = np.zeros((self.states, self.states))
-        last = 0.0
-        for level, up_to in enumerate(reach.tolist()):
-            if up_to > last:
-                for state, target in enumerate(self.steps[looks][level]):
-                    if target >= 0:
-                        out[target, state] += up_to - last
-                last = up_to
-        return out
+        return _led(reach, self.steps[looks])
 
     def looks_before(self, fix: int | None) -> int:
         """Return how many looks came before fix number `fix` (all of them for None)."""
         return len(self.after) if fix is None else sum(after < fix for after in self.after)
+
+
+def _led(reach: Array, steps: Array) -> Array:
+    levels = reach.copy()
+    levels[..., 1:] -= reach[..., :-1]
+    out: Array = (levels @ steps.reshape(len(steps), -1)).reshape(*levels.shape[:-1], *steps.shape[1:])
+    return out
 
 
 def axis_of(observed: Observed, leak: Array) -> Axis:
@@ -116,18 +110,18 @@ def axis_of(observed: Observed, leak: Array) -> Axis:
         observed: the finding and its looks.
         leak: (G,) P(leak level <= g).
     """
-    weights = _drop_repeats([look.weights / look.weights.max() for look in observed.looks])
-    final, steps = _machine(tuple(tuple(w.tolist()) for w in weights))
-    shell = Axis(observed.finding, tuple(look.after for look in observed.looks), np.empty(0), final, steps)
-    return replace(shell, start=shell.matrix(len(weights), leak)[:, 0])
+    final, steps = _machine(tuple(tuple(look.weights.tolist()) for look in observed.looks))
+    start = _led(leak, steps[-1])[:, 0]
+    return Axis(observed.finding, tuple(look.after for look in observed.looks), start, final, steps)
 
 
 @lru_cache(maxsize=4096)
-def _machine(weights: tuple[tuple[float, ...], ...]) -> tuple[Array, tuple[tuple[tuple[int, ...], ...], ...]]:
-    """Return `final` and `steps` of the machine for looks with these weights (each look's greatest is 1)."""
+def _machine(looked: tuple[tuple[float, ...], ...]) -> tuple[Array, Array]:
+    """Return `final` and `steps` of the machine for looks with these weights; the greatest of each counts as 1."""
+    weights = _drop_repeats([np.array(w) / max(w) for w in looked])
     looks, grades = len(weights), len(weights[0])
     bottoms = tuple(_bottom(w) for w in weights)
-    tops = tuple(max(g for g, x in enumerate(w) if x > TINY) for w in weights)
+    tops = tuple(int(np.flatnonzero(w > TINY)[-1]) for w in weights)
 
     def lift(state: tuple[int, ...], first: int, level: int) -> tuple[int, ...] | None:
         lifted = tuple(max(s, level) if j < first else s for j, s in enumerate(state))
@@ -144,27 +138,32 @@ def _machine(weights: tuple[tuple[float, ...], ...]) -> tuple[Array, tuple[tuple
                     found.add(lifted)
                     queue.append(lifted)
     states = sorted(found, key=lambda s: (sum(s), s))  # a step never leads to an earlier state
-    number: dict[tuple[int, ...] | None, int] = {None: -1, **{state: n for n, state in enumerate(states)}}
-    steps = tuple(
-        tuple(tuple(number[lift(state, first, level)] for state in states) for level in range(grades))
-        for first in range(looks + 1)
-    )
+    number = {state: n for n, state in enumerate(states)}
+    steps = np.zeros((looks + 1, grades, len(states), len(states)))
+    for first in range(looks + 1):
+        for level in range(grades):
+            for state in states:
+                lifted = lift(state, first, level)
+                if lifted is not None:
+                    steps[first, level, number[lifted], number[state]] = 1.0
     final = np.array([prod(w[s] for w, s in zip(weights, state, strict=True)) for state in states])
+    for array in (final, steps):  # shared by all that looks alike
+        array.flags.writeable = False
     return final, steps
 
 
 def _drop_repeats(weights: list[Array]) -> list[Array]:
     """Seen for sure at the same grade twice running: the later look says it all, the earlier only caps the levels."""
     out = list(weights)
-    for j, (earlier, later) in enumerate(zip(weights, weights[1:], strict=False)):
+    for j, (earlier, later) in enumerate(pairwise(weights)):
         if np.count_nonzero(earlier) == 1 and np.array_equal(earlier, later):
             out[j] = (np.arange(len(earlier)) <= earlier.argmax()).astype(float)
     return out
 
 
-def _bottom(weights: Sequence[float]) -> int:
+def _bottom(weights: Array) -> int:
     """Return the highest grade up to which the evidence tells no two grades apart."""
     if weights[0] <= TINY:
-        return max(min(g for g, x in enumerate(weights) if x > TINY) - 1, 0)
-    differs = [g for g, x in enumerate(weights) if abs(x - weights[0]) > 1e-15]
-    return min(differs, default=len(weights)) - 1
+        return int(np.flatnonzero(weights > TINY)[0]) - 1
+    differs = np.flatnonzero(np.abs(weights - weights[0]) > 1e-15)
+    return int(differs[0]) - 1 if differs.size else len(weights) - 1

@@ -5,11 +5,15 @@ cause already handled touches and some cause still to come touches too. Causes a
 Poole 1994, "A simple approach to Bayesian network computations"; here with noisy-MAX links kept as products, so no
 table over causes is ever built). All terms are positive, so nothing cancels. Cost grows with the product of the states
 of the findings open at once, not with their number in all.
+
+A cause that touches one axis only is handled with that axis alone when it opens, as if it were part of the leak. The
+tensor is kept flat, and the axes that a cause touches are brought to its front, so that all that a cause does is one
+small matrix times a wide one.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from math import log2
+from math import log, log2, prod
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,15 +22,22 @@ from symptomtree.reasoning.evidence import Array, Axis
 
 Ints = NDArray[np.int64]
 
+BLOCK = 32
+"""Greatest number of joint states that one matrix acts on; a cause that touches more has several, each for its own."""
+
+
+class Impossible(ArithmeticError):
+    """The evidence has probability zero."""
+
 
 @dataclass(slots=True)
 class Option:
     """One way a cause can be: present until some fix, or until now.
 
     Attributes:
-        weight: its share of the prior times the likelihood of all findings that need no state.
+        weight: its share of the prior times the likelihood of all findings that need no state, up to a factor.
         moves: axis -> M (K, K), M[to, from]; triangular, never all zero.
-        now: whether the cause is still there today.
+        now: whether the cause is still there today; the last option at most.
     """
 
     weight: float
@@ -36,7 +47,7 @@ class Option:
 
 @dataclass(slots=True)
 class Variable:
-    """A cause with its options; `absent` is the weight of not being there at all."""
+    """A cause with its options; `absent` is the weight of not being there at all. All its weights sum to 1."""
 
     cause: int
     absent: float
@@ -47,105 +58,174 @@ class Variable:
         return {axis for option in self.options for axis in option.moves}
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of a plan: ('open', axis), ('cause', index of variable) or ('close', axis).
+
+    An axis opens as the first dimension, and is the first when it closes.
+
+    Attributes:
+        own: when an axis opens, the variables that touch no other.
+        touched: for a cause, the axes that it touches, in the order in which they come first.
+        turn: for a cause, how to reorder the dimensions so that they do; None when nothing is to be done.
+        back: undoes it.
+        shape: for a cause, of the tensor before that.
+    """
+
+    kind: str
+    n: int
+    own: tuple[int, ...] = ()
+    touched: tuple[int, ...] = ()
+    turn: tuple[int, ...] | None = None
+    back: tuple[int, ...] = ()
+    shape: tuple[int, ...] = ()
+
+    def turned(self, tensor: Array) -> Array:
+        """Reorder a flat tensor."""
+        return tensor if self.turn is None else tensor.reshape(self.shape).transpose(self.turn).reshape(-1)
+
+    def turned_back(self, tensor: Array) -> Array:
+        """Undo `turned`."""
+        if self.turn is None:
+            return tensor
+        return tensor.reshape([self.shape[d] for d in self.turn]).transpose(self.back).reshape(-1)
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
-    """The order of work: ('open', axis), ('cause', index of variable) and ('close', axis).
+    """The order of work.
 
     Attributes:
         steps: in order.
         width: greatest product of states open at once.
+        idle: the variables that touch no axis.
     """
 
-    steps: list[tuple[str, int]]
+    steps: list[Step]
     width: int
+    idle: list[int]
 
 
 def plan(variables: Sequence[Variable], axes: Sequence[Axis]) -> Plan:
     """Order the causes so that few findings are open at once (greedy: least new state, then most closing)."""
-    waiting: dict[int, set[int]] = {a: set() for a in range(len(axes))}
-    for v, variable in enumerate(variables):
-        for a in variable.axes:
-            waiting[a].add(v)
     bits = [log2(axis.states) for axis in axes]
-    steps: list[tuple[str, int]] = []
-    for a, causes in waiting.items():
-        if not causes:  # a finding that no cause touches is the leak's alone
-            steps += [("open", a), ("close", a)]
-    opened: set[int] = set()
-    size = width = 0.0
-    left = {v: frozenset(variable.axes) for v, variable in enumerate(variables)}
-
-    def growth(v: int) -> tuple[float, int]:
-        """State that handling v adds and leaves behind, in bits."""
-        return sum((a not in opened) * bits[a] - (len(waiting[a]) == 1) * bits[a] for a in left[v]), v
-
+    touches = [variable.axes for variable in variables]
+    own: list[list[int]] = [[] for _ in axes]
+    users: list[list[int]] = [[] for _ in axes]
+    for v, mine in enumerate(touches):
+        for a in mine:
+            (own if len(mine) == 1 else users)[a].append(v)
+    waiting = [len(u) for u in users]
+    steps: list[Step] = []
+    for a, count in enumerate(waiting):
+        if not count:
+            steps += [Step("open", a, tuple(own[a])), Step("close", a)]
+    left = {v for v, mine in enumerate(touches) if len(mine) > 1}
+    growth = {v: sum(bits[a] * (1 - (waiting[a] == 1)) for a in touches[v]) for v in left}
+    dims: tuple[int, ...] = ()
+    widest = 0.0
     while left:
-        best = min(left, key=growth)
-        touched = sorted(left.pop(best))
+        v = min(left, key=lambda v: (growth[v], v))
+        left.remove(v)
+        touched = sorted(touches[v], key=lambda a: (waiting[a] > 1, a))  # those that close come first
+        new = [a for a in touched if a not in dims]
+        steps += [Step("open", a, tuple(own[a])) for a in reversed(new)]
+        dims = (*new, *dims)
+        widest = max(widest, sum(bits[a] for a in dims))
+        order = (*touched, *(a for a in dims if a not in touched))
+        turn = None if order == dims else tuple(dims.index(a) for a in order)
+        back = tuple(order.index(a) for a in dims)
+        steps.append(Step("cause", v, (), tuple(touched), turn, back, tuple(axes[a].states for a in dims)))
+        for a in new:
+            for u in users[a]:
+                growth[u] -= bits[a]
         for a in touched:
-            if a not in opened:
-                opened.add(a)
-                steps.append(("open", a))
-                size += bits[a]
-        width = max(width, size)
-        steps.append(("cause", best))
-        for a in touched:
-            waiting[a].discard(best)
+            waiting[a] -= 1
             if not waiting[a]:
-                steps.append(("close", a))
-                size -= bits[a]
-    return Plan(steps, round(2**width))
+                steps.append(Step("close", a))
+                order = order[1:]
+            elif waiting[a] == 1:
+                growth[next(u for u in users[a] if u in left)] -= bits[a]
+        dims = order
+    return Plan(steps, round(2**widest), [v for v, mine in enumerate(touches) if not mine])
 
 
-def _apply(tensor: Array, matrix: Array, dim: int, transposed: bool = False) -> Array:
-    """Multiply `matrix` (or its transpose) into dimension `dim`."""
-    states = len(matrix)
-    shape = tensor.shape
-    cube = tensor.reshape(-1, states, int(np.prod(shape[dim + 1 :], dtype=np.int64)))
-    m = (matrix.T if transposed else matrix).tolist()
-    out = np.empty_like(cube)
-    for to in range(states):
-        row = out[:, to]
-        terms = [(m[to][s], cube[:, s]) for s in range(states) if m[to][s] != 0.0]
-        if not terms:
-            row[:] = 0.0
-            continue
-        np.multiply(terms[0][1], terms[0][0], out=row)
-        for factor, part in terms[1:]:
-            row += factor * part
-    return out.reshape(shape)
+def _blocks(variable: Variable, touched: Sequence[int], axes: Sequence[Axis]) -> list[list[Array]]:
+    """Return what each option does to the axes touched: matrices for the first few of them, for the next few, ..."""
+    groups: list[list[int]] = [[]]
+    size = 1
+    for a in touched:
+        size *= axes[a].states
+        if size > BLOCK and groups[-1]:
+            groups.append([])
+            size = axes[a].states
+        groups[-1].append(a)
+    return [[_joint([_move(o, a, axes) for a in group]) for group in groups] for o in variable.options]
 
 
-@dataclass(slots=True)
-class Ahead:
-    """Backward values of a group of axes: how likely the steps still to come explain what is still open.
+def _move(option: Option, a: int, axes: Sequence[Axis]) -> Array:
+    return option.moves[a] if a in option.moves else np.eye(axes[a].states)
+
+
+def _joint(matrices: Sequence[Array]) -> Array:
+    """Return the Kronecker product."""
+    out = matrices[0]
+    for m in matrices[1:]:
+        out = (out[:, None, :, None] * m[:, None, :]).reshape(len(out) * len(m), -1)
+    return out
+
+
+def _through(tensor: Array, blocks: Sequence[Array], before: int = 1) -> Array:
+    """Let blocks act on a flat tensor: the first on the dimensions past the first `before` entries, and so on."""
+    for block in blocks:
+        tensor = block @ tensor.reshape(before, len(block), -1)
+        before *= len(block)
+    return tensor.reshape(-1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Alone:
+    """An axis with the variables that touch no other.
 
     Attributes:
-        values: tensor per position in the plan, each scaled to a greatest value of 1.
-        dims: the group's open axes at that position, in the order of the tensor's dimensions.
+        links: for each of them (variable, (O, K, K) what absence and each option does, weights included).
+        before: (K,) the states before each of them; the last entry is after all of them.
     """
 
-    values: list[Array] = field(repr=False)
-    dims: list[tuple[int, ...]] = field(repr=False)
+    links: list[tuple[int, Array]]
+    before: list[Array]
 
 
-@dataclass(slots=True)
+def _alone(step: Step, variables: Sequence[Variable], axes: Sequence[Axis]) -> _Alone:
+    links = []
+    states = [axes[step.n].start]
+    for v in step.own:
+        variable = variables[v]
+        still = np.eye(axes[step.n].states)
+        links.append(
+            (v, np.array([variable.absent * still, *(o.weight * _move(o, step.n, axes) for o in variable.options)]))
+        )
+        states.append(links[-1][1].sum(axis=0) @ states[-1])
+    return _Alone(links, states)
+
+
+@dataclass(frozen=True, slots=True)
 class Swept:
-    """What a forward and a backward sweep leave.
+    """What a backward and a forward sweep leave.
 
     Attributes:
         log_evidence: natural log of the evidence's probability.
-        shares: for each variable that touches an axis: posterior of absence, then of each option; else empty.
-        ahead: for drawing.
+        shares: for each variable: posterior of absence, then of each option.
+        ahead: after each step, how likely the steps still to come explain what is still open, up to a factor.
+        blocks: for each variable of a step, what its options do; see `_blocks`.
+        alone: for each axis.
     """
 
     log_evidence: float
     shares: list[Array]
-    ahead: Ahead
-
-
-class Impossible(ArithmeticError):
-    """The evidence has probability zero."""
+    ahead: list[Array] = field(repr=False)
+    blocks: dict[int, list[list[Array]]] = field(repr=False)
+    alone: dict[int, _Alone] = field(repr=False)
 
 
 def sweep(order: Plan, variables: Sequence[Variable], axes: Sequence[Axis]) -> Swept:
@@ -154,146 +234,126 @@ def sweep(order: Plan, variables: Sequence[Variable], axes: Sequence[Axis]) -> S
     Raises:
         Impossible: the evidence cannot be under this knowledge.
     """
-    ahead = look_ahead(order, variables, axes, frozenset(range(len(axes))))
+    blocks = {s.n: _blocks(variables[s.n], s.touched, axes) for s in order.steps if s.kind == "cause"}
+    alone = {s.n: _alone(s, variables, axes) for s in order.steps if s.kind == "open"}
+    ahead = _look_ahead(order, variables, axes, blocks, alone)
     shares: list[Array] = [np.empty(0)] * len(variables)
-    tensor = np.ones(())
     log_evidence = 0.0
-    for i, (kind, n) in enumerate(order.steps):
-        now = ahead.dims[i]
-        if kind == "open":
-            tensor = np.multiply.outer(tensor, axes[n].start)
-        elif kind == "close":
-            tensor = np.tensordot(tensor, axes[n].final, axes=(now.index(n), 0))
-        else:
-            variable, later = variables[n], ahead.values[i + 1]
-            parts = [variable.absent * tensor]
-            parts += [o.weight * _moved(tensor, o.moves, now) for o in variable.options]
-            share = np.array([float(np.vdot(part, later)) for part in parts])
-            if not share.sum() > 0.0:
-                raise Impossible
-            shares[n] = share / share.sum()
-            tensor = sum(parts[1:], parts[0])
-        total = float(tensor.sum())
-        if not total > 0.0:
+
+    def settle(v: int, share: Sequence[float]) -> None:
+        whole = sum(share)
+        if not whole > 0.0:
             raise Impossible
-        log_evidence += float(np.log(total))  # kept near 1, so that long evidence never underflows
-        tensor = tensor / total
-    return Swept(log_evidence, shares, ahead)
+        shares[v] = np.array(share) / whole
+
+    for v in order.idle:
+        settle(v, [variables[v].absent, *(o.weight for o in variables[v].options)])
+    tensor = np.ones(1)
+    for step, later in zip(order.steps, ahead, strict=True):
+        if step.kind == "open":
+            mine = alone[step.n]
+            onward = later.reshape(axes[step.n].states, -1) @ tensor
+            for (v, link), state in zip(reversed(mine.links), reversed(mine.before[:-1]), strict=True):
+                settle(v, (link @ state @ onward).tolist())
+                onward = onward @ link.sum(axis=0)
+            tensor = np.multiply.outer(mine.before[-1], tensor).reshape(-1)
+        elif step.kind == "close":
+            tensor = axes[step.n].final @ tensor.reshape(axes[step.n].states, -1)
+            total = float(tensor.sum())
+            if not total > 0.0:
+                raise Impossible
+            log_evidence += log(total)
+            tensor = tensor / total  # kept near 1, so that long evidence never underflows
+        else:
+            variable = variables[step.n]
+            tensor = step.turned(tensor)
+            options = zip(variable.options, blocks[step.n], strict=True)
+            parts = [variable.absent * tensor, *(o.weight * _through(tensor, b) for o, b in options)]
+            settle(step.n, [float(part @ later) for part in parts])
+            tensor = sum(parts[1:], parts[0])
+    return Swept(log_evidence, shares, ahead, blocks, alone)
 
 
-def look_ahead(order: Plan, variables: Sequence[Variable], axes: Sequence[Axis], group: frozenset[int]) -> Ahead:
-    """Run backward over the axes of one group; the others are taken as explained."""
-    dims: list[tuple[int, ...]] = [()]
-    for kind, n in order.steps:
-        now = dims[-1]
-        if n in group and kind == "open":
-            now = (*now, n)
-        elif n in group and kind == "close":
-            now = tuple(a for a in now if a != n)
-        dims.append(now)
-    values: list[Array] = [np.ones(())] * len(dims)
-    for i in range(len(order.steps) - 1, -1, -1):
-        kind, n = order.steps[i]
-        tensor = values[i + 1]
-        if kind == "cause":
-            variable = variables[n]
-            out = variable.absent * tensor
-            for option in variable.options:
-                out = out + option.weight * _moved(tensor, option.moves, dims[i], transposed=True)
-            tensor = out
-        elif n in group and kind == "open":
-            tensor = np.tensordot(tensor, axes[n].start, axes=(len(dims[i + 1]) - 1, 0))
-        elif n in group:
-            dim = dims[i].index(n)
-            shape = [1] * len(dims[i])
-            shape[dim] = axes[n].states
-            tensor = np.expand_dims(tensor, dim) * axes[n].final.reshape(shape)
-        peak = float(tensor.max())
-        values[i] = tensor / peak if peak > 0 else tensor
-    return Ahead(values, dims)
+def _look_ahead(
+    order: Plan,
+    variables: Sequence[Variable],
+    axes: Sequence[Axis],
+    blocks: Mapping[int, list[list[Array]]],
+    alone: Mapping[int, _Alone],
+) -> list[Array]:
+    """Return `Swept.ahead`."""
+    ahead: list[Array] = []
+    tensor = np.ones(1)
+    for step in reversed(order.steps):
+        ahead.append(tensor)
+        if step.kind == "open":
+            tensor = alone[step.n].before[-1] @ tensor.reshape(axes[step.n].states, -1)
+            peak = float(tensor.max())
+            if not peak > 0.0:
+                raise Impossible
+            tensor = tensor / peak
+        elif step.kind == "close":
+            tensor = np.multiply.outer(axes[step.n].final, tensor).reshape(-1)
+        else:
+            behind = _behind(variables[step.n], blocks[step.n], tensor)
+            tensor = step.turned_back(sum(behind[1:], behind[0]))
+    return ahead[::-1]
 
 
-def _moved(tensor: Array, moves: Mapping[int, Array], dims: tuple[int, ...], transposed: bool = False) -> Array:
-    for a, matrix in moves.items():
-        if a in dims:
-            tensor = _apply(tensor, matrix, dims.index(a), transposed)
-    return tensor
+def _behind(variable: Variable, blocks: Sequence[Sequence[Array]], later: Array) -> list[Array]:
+    """Return, for absence and each option, how likely it and the steps after it explain what is open before it."""
+    options = zip(variable.options, blocks, strict=True)
+    return [variable.absent * later, *(o.weight * _through(later, [m.T for m in b]) for o, b in options)]
 
 
-def draw(
-    order: Plan, variables: Sequence[Variable], axes: Sequence[Axis], groups: Sequence[Ahead], count: int, seed: int
-) -> tuple[Ints, Array]:
-    """Draw whole sets of causes by forward sampling against backward values.
-
-    With one group of all axes the draws are exact and all weights equal; with several, the product of their backward
-    values only guides the drawing (a twisted proposal) and the weights make up for it.
+def draw(order: Plan, variables: Sequence[Variable], axes: Sequence[Axis], swept: Swept, count: int, seed: int) -> Ints:
+    """Draw whole sets of causes by forward sampling against the backward values: exact, all equally good.
 
     Returns:
-        (count, V): 0 absent, 1 + n for option n; (count,) log weights up to a constant.
+        (count, V): 0 absent, 1 + n for option n.
     """
     random = np.random.default_rng(seed)
     chosen = np.zeros((count, len(variables)), dtype=np.int64)
-    log_weights = np.zeros(count)
-    state: dict[int, Ints] = {}
-
-    def later(i: int) -> Array:
-        """Product of the groups' backward values at position i, for the states as they are."""
-        out = np.ones(count)
-        for g in groups:
-            out = out * g.values[i][tuple(state[a] for a in g.dims[i])]
-        return out
-
-    for i, (kind, n) in enumerate(order.steps):
-        if kind == "open":
-            mine = next(g for g in groups if n in g.dims[i + 1])
-            rest = tuple(state[a] for a in mine.dims[i])
-            weights = np.broadcast_to(mine.values[i + 1][rest] * axes[n].start, (count, axes[n].states))
-            others = later(i) / mine.values[i][rest] if len(groups) > 1 else np.ones(count)
-            state[n] = _pick(weights, random)
-            total = weights.sum(axis=1) * others
-        elif kind == "close":
-            log_weights += np.log(axes[n].final[state.pop(n)]) if len(groups) > 1 else 0.0
-            continue
+    at = np.zeros(count, dtype=np.int64)  # where each draw stands in the flat tensor
+    if not count:
+        return chosen
+    for v in order.idle:
+        chosen[:, v] = _pick(np.broadcast_to(swept.shares[v], (count, len(swept.shares[v]))), random)
+    for step, later in zip(order.steps, swept.ahead, strict=True):
+        if step.kind == "open":
+            mine = swept.alone[step.n]
+            table = later.reshape(axes[step.n].states, -1)
+            state = _pick(mine.before[-1] * table[:, at].T, random)
+            at += state * table.shape[1]
+            for (v, link), before in zip(reversed(mine.links), reversed(mine.before[:-1]), strict=True):
+                ways = (link * before).transpose(1, 0, 2).reshape(len(before), -1)  # to state, option and state from
+                chosen[:, v], state = np.divmod(_pick(ways[state], random), len(before))
+        elif step.kind == "close":
+            at %= len(later)
         else:
-            chosen[:, n], total = _draw_cause(variables[n], groups, i, state, random, count)
-        if len(groups) > 1:
-            log_weights += np.log(total) - np.log(later(i + 1))
-    return chosen, log_weights
+            at = step.turned_back(np.arange(len(later), dtype=float))[at].astype(np.int64)
+            blocks = swept.blocks[step.n]
+            pick = _pick(np.stack([b[at] for b in _behind(variables[step.n], blocks, later)], axis=1), random)
+            chosen[:, step.n] = pick
+            for n, block in enumerate(blocks, start=1):
+                rows = np.flatnonzero(pick == n)
+                if rows.size:
+                    at[rows] = _moved(at[rows], block, later, random)
+    return chosen
 
 
-def _draw_cause(
-    variable: Variable,
-    groups: Sequence[Ahead],
-    i: int,
-    state: dict[int, Ints],
-    random: np.random.Generator,
-    count: int,
-) -> tuple[Ints, Array]:
-    """Draw one cause, move the states, and return the draws and the sum of what was drawn from."""
-    columns = [np.full(count, variable.absent)] + [np.full(count, o.weight) for o in variable.options]
-    stages: list[list[tuple[int, tuple[int, ...], Array]]] = [[] for _ in variable.options]
-    for g in groups:
-        tensor, dims = g.values[i + 1], g.dims[i + 1]
-        here = tuple(state[a] for a in dims)
-        columns[0] = columns[0] * tensor[here]
-        for n, option in enumerate(variable.options):
-            moved = tensor
-            for a, matrix in option.moves.items():
-                if a in dims:
-                    stages[n].append((a, dims, moved))  # the tensor before this move
-                    moved = _apply(moved, matrix, dims.index(a), transposed=True)
-            columns[n + 1] = columns[n + 1] * moved[here]
-    weights = np.stack(columns, axis=1)
-    pick = _pick(weights, random)
-    for n, (option, stage) in enumerate(zip(variable.options, stages, strict=True)):
-        rows = np.flatnonzero(pick == n + 1)
-        if not rows.size:
-            continue
-        for a, dims, tensor in reversed(stage):  # the last move applied is the first to be drawn
-            others = tuple(state[d][rows] for d in dims if d != a)
-            values = np.moveaxis(tensor, dims.index(a), -1)[others]
-            state[a][rows] = _pick(values * option.moves[a].T[state[a][rows]], random)
-    return pick, weights.sum(axis=1)
+def _moved(at: Ints, blocks: Sequence[Array], later: Array, random: np.random.Generator) -> Ints:
+    """Draw where the blocks lead from `at`."""
+    sizes = [len(block) for block in blocks]
+    tables = [later]  # last block's first
+    for n in range(len(blocks) - 1, 0, -1):
+        tables.append(_through(tables[-1], [blocks[n].T], prod(sizes[:n])))
+    for n, (block, table) in enumerate(zip(blocks, reversed(tables), strict=True)):
+        cube = table.reshape(prod(sizes[:n]), sizes[n], -1)
+        before, here, after = np.unravel_index(at, cube.shape)
+        to = _pick(block.T[here] * cube[before, :, after], random)
+        at = np.ravel_multi_index((before, to, after), cube.shape)
+    return at
 
 
 def _pick(weights: Array, random: np.random.Generator) -> Ints:
