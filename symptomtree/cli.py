@@ -3,7 +3,7 @@
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -40,8 +40,9 @@ def _is_told(error: Exception) -> bool:
     from symptomtree.cases.files import BadCase
     from symptomtree.kb.compile import Faulty
     from symptomtree.kb.load import Unreadable
+    from symptomtree.trials import CannotTry
 
-    return isinstance(error, (BadCase, Faulty, Unreadable))
+    return isinstance(error, (BadCase, CannotTry, Faulty, Unreadable))
 
 
 def _open(folder: Path | None) -> "KnowledgeBase":
@@ -84,7 +85,36 @@ def build_parser() -> argparse.ArgumentParser:
     around.add_argument("--format", choices=("text", "dot", "mermaid"), default="text", help="default: text")
     _add_knowledge(around)
     around.set_defaults(run=_map)
+    trial = commands.add_parser("trial", help="work simulated bikes to the end and print how good the advice is")
+    trial.add_argument("--bikes", type=_whole_from(1), default=100, metavar="N", help="how many (default: 100)")
+    trial.add_argument(
+        "--seed", dest="number", type=_whole_from(0), default=1, metavar="S", help="decides all chance (default: 1)"
+    )
+    trial.add_argument("--jobs", type=_whole_from(1), default=1, metavar="J", help="how many processes (default: 1)")
+    trial.add_argument("--json", action="store_true", help="print the figures as JSON")
+    trial.add_argument(
+        "--baselines",
+        action=argparse.BooleanOptionalAction,
+        default=True,
+        help="try rules of thumb, and the adviser with wrong knowledge, on the same bikes (default: yes)",
+    )
+    trial.add_argument("--worst", type=_whole_from(0), default=0, metavar="N", help="also tell of the N dearest bikes")
+    trial.add_argument("--scheduler", metavar="ADDRESS", help="spread over the Dask cluster of this scheduler")
+    _add_knowledge(trial)
+    trial.set_defaults(run=_trial)
     return parser
+
+
+def _whole_from(least: int) -> Callable[[str], int]:
+    """Return what reads a whole number that is not below `least`."""
+
+    def whole(text: str) -> int:
+        number = int(text) if text.isascii() and text.isdigit() else least - 1
+        if number < least:
+            raise argparse.ArgumentTypeError(f"{text!r} is no whole number from {least} on")
+        return number
+
+    return whole
 
 
 class _ShowVersion(argparse.Action):
@@ -179,4 +209,13 @@ def _map(args: argparse.Namespace) -> int:
             print(f"symptomtree map: no way{f' to {args.to}' if args.to else ''} from {args.id}", file=sys.stderr)
     for line in found:
         print(line)
+    return 0
+
+
+def _trial(args: argparse.Namespace) -> int:
+    from symptomtree.trials.command import show_trial
+    from symptomtree.trials.trial import Trial
+
+    trial = Trial(args.knowledge, _open(args.knowledge).digest, args.number, args.bikes, args.baselines)
+    show_trial(trial, args.jobs, args.scheduler, args.json, args.worst)
     return 0
