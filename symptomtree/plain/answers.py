@@ -7,12 +7,14 @@ from difflib import get_close_matches
 
 from symptomtree.reasoning import lexicon
 
-SURE = 90
-"""From this likeness on (of 100), words are taken for an option."""
-APART = 8
-"""By so much it must be more alike than the next one."""
-PERHAPS = 60
-"""From this likeness on, an option is suggested."""
+SURE = 0.74
+"""An option is taken when it holds this much of what was said."""
+APART = 0.2
+"""By so much it must hold more than the next one."""
+PERHAPS = 0.4
+"""From here on, an option is suggested."""
+SPELT_ALIKE = 0.75
+"""From this likeness on, two words may be the same one."""
 
 COMMANDS = {
     "?": "how",
@@ -81,8 +83,8 @@ def exact(line: str, options: Sequence[Option], lettered: bool = False) -> Optio
     """Return the option whose number (or letter), id or words are exactly this line."""
     plain = _plain(line).rstrip(".)")
     labels = [label(n, lettered) for n in range(len(options))]
-    if plain in labels:
-        return options[labels.index(plain)]
+    if (typed := line.strip(" .)(").casefold()) in labels:
+        return options[labels.index(typed)]
     for option in options:
         if plain in {_plain(option.value), _plain(option.value.replace("-", " ")), _plain(option.words)}:
             return option
@@ -93,25 +95,25 @@ def exact(line: str, options: Sequence[Option], lettered: bool = False) -> Optio
 
 def close(line: str, options: Sequence[Option]) -> tuple[Option | None, Option | None]:
     """Return (the option that a line surely means, the one that it may mean)."""
-    from rapidfuzz import fuzz  # noqa: PLC0415 - most answers are a number
-
     said = _stems(line)
     if not said or not options:
         return None, None
-    ranked = []
-    for n, option in enumerate(options):
-        score = 0.0
-        for text in (option.value.replace("-", " "), option.words, *option.says):
-            stems = _stems(text)
-            if (lexicon.NOT in stems) == (lexicon.NOT in said):
-                score = max(score, fuzz.token_set_ratio(" ".join(said), " ".join(stems)))
-        ranked.append((score, -n, option))
-    ranked.sort(key=lambda r: r[:2], reverse=True)
-    best = ranked[0]
-    second = ranked[1][0] if len(ranked) > 1 else 0.0
-    if best[0] >= SURE and best[0] - second >= APART:
-        return best[2], best[2]
-    return None, best[2] if best[0] >= PERHAPS and best[0] > second else None
+    scores = [max(_held(said, _stems(t)) for t in (o.value.replace("-", " "), o.words, *o.says)) for o in options]
+    best = max(range(len(options)), key=lambda n: (scores[n], -n))
+    second = max((score for n, score in enumerate(scores) if n != best), default=0.0)
+    if scores[best] >= SURE and scores[best] - second >= APART:
+        return options[best], options[best]
+    return None, options[best] if scores[best] >= PERHAPS and scores[best] > second else None
+
+
+def _held(said: Sequence[str], text: Sequence[str]) -> float:
+    """Return how much of what was said stands in a text, a misspelt word for half; nothing when one denies."""
+    from rapidfuzz import fuzz  # noqa: PLC0415 - most answers are a number
+
+    if not text or (lexicon.NOT in said) != (lexicon.NOT in text):
+        return 0.0
+    likeness = [max(fuzz.ratio(word, other) for other in text) / 100 for word in said]
+    return sum(1.0 if x == 1 else x / 2 for x in likeness if x >= SPELT_ALIKE) / len(said)
 
 
 def near_command(line: str) -> str | None:

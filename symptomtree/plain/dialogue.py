@@ -58,6 +58,7 @@ class Dialogue:
         self._steps = Steps(talk, self._asker, keeper, self._alarm)
         self._told: set[str] = set()  # alarms on the screen that still hold
         self._likeliest = ""
+        self._retesting = 0  # the fix whose proof is being asked for
         self._passed: dict[str, int] = {}  # what the person does not want now -> how many events there were
         self._left: set[str] = set()  # contradictions that the person lets stand
         self._heard = False  # whether the complaint was gone through
@@ -112,7 +113,7 @@ class Dialogue:
         self._alarm()
         a = self._keeper.assessment
         contradiction = next((c for c in a.contradictions if c.because not in self._left), None)
-        stops = [s.until for s in a.standing_stops if not self._waved(s.until)]
+        stops = [s.until for s in a.standing_stops if not self._waved(s.until) and not self._looked(s.until)]
         follow = [name for name in a.follow if not self._waved(name)]
         if contradiction:
             self._settle(contradiction)
@@ -124,15 +125,14 @@ class Dialogue:
                 self._talk.say("There is nothing to fix yet: no cause is likely so far.")
         elif a.due:
             self._retest(a)
-        elif follow:
+        elif follow and not stops:
             self._talk.say("", "Because of what was done, this comes next.")
-            # What clears the bike to be ridden comes before work that needs a ride.
-            self._carry_out(min(follow, key=lambda name: name not in stops))
-        elif a.stage == "complaint":
-            self._complain()
-        elif a.stage == "done" and stops:
+            self._carry_out(follow[0])
+        elif stops and (follow or a.stage == "done"):  # before any work that needs a ride
             self._talk.say("", "This decides whether the bike may be ridden again.")
             self._carry_out(stops[0])
+        elif a.stage == "complaint":
+            self._complain()
         elif a.stage == "done":
             self._close(a)
         else:
@@ -180,6 +180,12 @@ class Dialogue:
         fixed = max((n for _, n in self._keeper.assessment.state.fixes), default=0)
         return name in self._keeper.assessment.state.unsure and Unsure(about=name) in events[fixed:]
 
+    def _looked(self, check: str) -> bool:
+        """Return whether a check was carried out since the last fix."""
+        state = self._keeper.assessment.state
+        looks = [state.seen.get(f) for f in self._kb.entries.checks[check].settles]
+        return bool(state.fixes) and any(seen and seen[-1].after == len(state.fixes) for seen in looks)
+
     def _alarm(self) -> None:
         """Say at once, and once, what must be known: stops first, then dangers, then hand-overs."""
         a, kb = self._keeper.assessment, self._kb
@@ -194,7 +200,9 @@ class Dialogue:
 
     def _retest(self, a: Assessment) -> None:
         """Look again at what the last fix should have changed."""
-        self._talk.say("", "After the work, look again.")
+        if len(a.state.fixes) != self._retesting:
+            self._retesting = len(a.state.fixes)
+            self._talk.say("", "After the work, look again.")
         self._steps.retest(a)
         after = self._keeper.assessment
         if not after.due and after.stage == "search":
