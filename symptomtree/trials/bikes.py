@@ -77,7 +77,8 @@ def _facts(kb: KnowledgeBase, random: np.random.Generator) -> dict[str, str]:
     while ready := [name for name, fact in left.items() if holds(fact.applies_to, facts)]:
         for name in ready:
             share = left.pop(name).share
-            facts[name] = list(share)[int(random.choice(len(share), p=list(share.values())))]
+            up_to = np.cumsum(list(share.values()))
+            facts[name] = list(share)[int(np.searchsorted(up_to[:-1], random.random() * up_to[-1], side="right"))]
     items, _ = closure(kb, {("fact", name, value): 0 for name, value in facts.items()})
     return {name: str(value) for kind, name, value in items if kind == "fact" and name not in facts} | facts
 
@@ -105,6 +106,7 @@ class Bench:
     def __init__(self, kb: KnowledgeBase, bike: Bike) -> None:
         self._kb, self.bike = kb, bike
         self._there = np.ones(len(bike.levels), dtype=bool)
+        self._now = bike.levels.max(axis=0)
         self._luck: dict[tuple[int, int], np.random.Generator] = {}
 
     @property
@@ -119,7 +121,7 @@ class Bench:
 
     def grade(self, finding: str) -> str:
         """Return the true grade of a finding now."""
-        return self._kb.grades(finding)[int(self.bike.levels[self._there, self._kb.column[finding]].max())]
+        return self._kb.grades(finding)[int(self._now[self._kb.column[finding]])]
 
     def number(self, finding: str, gauge: Gauge) -> float:
         """Return the true number of a finding: somewhere in its grade's interval."""
@@ -152,6 +154,7 @@ class Bench:
             here = np.flatnonzero(self.bike.causes == row)
             if here.size and self._lucky(1, row).random() < works:
                 self._there[here] = False
+        self._now = self.bike.levels[self._there].max(axis=0)
 
     def _lucky(self, kind: int, number: int) -> np.random.Generator:
         """Return a stream of chance of each gauge's and cause's own, so that the order of work does not matter."""
