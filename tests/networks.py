@@ -141,11 +141,16 @@ class Network:
         for o in observed:
             self._finding(o)
         self.engine = gum.LazyPropagation(self.net)
+        self.engine.setTargets({*self.causes, *(t[max(t)] for t in self.there)})
+
+    def infer(self) -> None:
+        """Work out the posterior of every cause."""
+        self.engine.setEvidence(self.evidence)
+        self.engine.makeInference()
 
     def posterior(self) -> tuple[Array, Array, float]:
         """Return `now`, `ever` and `log_evidence` as in `Belief`."""
-        self.engine.setEvidence(self.evidence)
-        self.engine.makeInference()
+        self.infer()
         ever = np.array([self.engine.posterior(name)[1] for name in self.causes])
         now = np.array([self.engine.posterior(t[max(t)])[1] for t in self.there])
         return now, ever, log(self.engine.evidenceProbability())

@@ -93,7 +93,7 @@ def test_chain_wear_limits(kb: KnowledgeBase) -> None:
 
 
 def test_a_chain_0_1_inch_longer_over_twelve(kb: KnowledgeBase) -> None:
-    """Old and new chain compared at 12 inches (2011): 2/20 inch over 12 is 0.83 %, which is past every limit for wear."""
+    """Old and new chain compared at 12 inches (2011): 2/20 inch over 12 is 0.83 %, past every limit for wear."""
     percent = 100 * 0.1 / 12.0
     assert percent == pytest.approx(0.83, abs=0.005)
     grades = kb.grades("chain-wear-ten")
@@ -145,8 +145,8 @@ def test_quick_release_force(kb: KnowledgeBase) -> None:
 
 
 def test_fluids_are_never_mixed(kb: KnowledgeBase) -> None:
-    """All about brake fluid (undated): silicone and glycol fluids must not be mixed; the maker's manual names the fluid.
-    Every fix that opens a hydraulic line carries that caution."""
+    """All about brake fluid (undated): silicone and glycol fluids must not be mixed; the maker's manual names
+    the fluid. Every fix that opens a hydraulic line carries that caution."""
     caution = kb.entries.hazards["brake-fluid"].caution
     assert "never" in caution
     assert "manual" in caution
@@ -165,7 +165,7 @@ def test_each_cable_pull_rule_has_its_formula(kb: KnowledgeBase) -> None:
 
 
 def test_every_brake_fix_tells_to_try_the_brake(kb: KnowledgeBase) -> None:
-    """Common practice: no bike leaves after brake work before both levers are firm: each such fix carries the caution."""
+    """Common practice: no bike leaves after brake work before both levers are firm: each fix says so."""
     brake = {"brake"}
     grew = True
     while grew:

@@ -11,7 +11,7 @@ from small import knowledge, problem, yes_or_no
 
 from symptomtree.cases.model import Answer
 from symptomtree.reasoning.assess import Adviser
-from symptomtree.reasoning.costs import RETEST_MINUTES, Purse
+from symptomtree.reasoning.costs import RETEST_MINUTES, Profile
 from symptomtree.reasoning.decide import Problem, choices, ecr, start
 
 numbers = st.integers(0, 10**6)
@@ -251,11 +251,11 @@ def test_the_plan_of_a_small_knowledge_is_what_listing_everything_gives() -> Non
             chance *= float(np.prod([leak if x else 1 - leak for x in push[3]]))
             active = tuple(push[:3].any(axis=1).astype(int).tolist())
             need[active] = need.get(active, 0.0) + chance
-    purse = Purse(per_minute=1.0, hand_over=30.0)
+    profile = Profile(per_minute=1.0, hand_over=30.0)
     p = problem(list(need), [m + RETEST_MINUTES for m in minutes], trip=30.0)
     weights = list(need.values())
     best = min(price(p, weights, o, n) for o in permutations(range(3)) for n in range(4))
-    plan = Adviser(kb).assess([Answer(finding="s0", grade="yes"), Answer(finding="s1", grade="yes")], purse).plan
+    plan = Adviser(kb).assess([Answer(finding="s0", grade="yes"), Answer(finding="s1", grade="yes")], profile).plan
     assert plan.expected == pytest.approx(best, rel=0.05)
     assert [rank.fix for rank in plan.fixes] == [f"fix{j}" for j in order_of(p, weights)[1]]
 
@@ -271,7 +271,7 @@ def test_what_tells_only_between_causes_of_one_fix_is_not_asked_first() -> None:
         {"tighten": 20.0, "replace": 40.0},
         {"noise": (0.001, 0.3), "shine": (0.001, 1.0), "line": (0.01, 1.0)},
     )
-    found = Adviser(kb).assess([Answer(finding="noise", grade="yes")], Purse(per_minute=1.0, hand_over=500.0))
+    found = Adviser(kb).assess([Answer(finding="noise", grade="yes")], Profile(per_minute=1.0, hand_over=500.0))
     totals = {step.name: step.total for step in found.steps}
     assert found.steps[0].name == "line"
     assert totals["line"] < found.plan.expected * 0.95

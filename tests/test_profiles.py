@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from symptomtree.kb.compile import KnowledgeBase, open_knowledge
-from symptomtree.reasoning.costs import Purse, price_of
+from symptomtree.reasoning.costs import Profile, price_of
 from symptomtree.reasoning.profiles import PRESETS, BadProfile, profile_named
 
 
@@ -16,16 +16,16 @@ def kb() -> KnowledgeBase:
 
 def test_presets_know_their_tools(kb: KnowledgeBase) -> None:
     """Every tool that a preset owns is one that the knowledge knows."""
-    for purse in PRESETS.values():
-        assert (purse.tools or frozenset()) <= kb.entries.tools.keys()
+    for profile in PRESETS.values():
+        assert (profile.tools or frozenset()) <= kb.entries.tools.keys()
 
 
 def test_a_file_changes_what_it_names(kb: KnowledgeBase, tmp_path: Path) -> None:
     """Free time, own tools and a currency label; the rest is as the preset has it."""
     path = tmp_path / "me.yaml"
     path.write_text("like: home-rider\nhourly-rate: 0\ntools: [hex-keys, caliper]\ncurrency: crowns\n")
-    purse = profile_named(str(path), kb)
-    assert purse == Purse(0.0, 30.0, "rider", frozenset({"hex-keys", "caliper"}), 1, "crowns")
+    profile = profile_named(str(path), kb)
+    assert profile == Profile(0.0, 30.0, "rider", frozenset({"hex-keys", "caliper"}), 1, "crowns")
 
 
 @pytest.mark.parametrize(
@@ -42,7 +42,7 @@ def test_a_bad_file_says_where_and_what(kb: KnowledgeBase, tmp_path: Path, text:
     """Position, code, and the nearest right word."""
     path = tmp_path / "me.yaml"
     path.write_text(text)
-    with pytest.raises(BadProfile, match="me.yaml") as told:
+    with pytest.raises(BadProfile, match=r"me\.yaml") as told:
         profile_named(str(path), kb)
     assert want in str(told.value)
 
@@ -55,7 +55,7 @@ def test_an_unknown_preset_names_the_nearest(kb: KnowledgeBase) -> None:
 
 def test_work_beyond_tools_or_skill_costs_a_hand_over(kb: KnowledgeBase) -> None:
     """Owning a tool never makes work dearer, and free time never makes it free of effort."""
-    own = Purse(per_minute=0.0, hand_over=500.0, tools=frozenset(kb.entries.tools))
-    lack = Purse(per_minute=0.0, hand_over=500.0, tools=frozenset())
+    own = Profile(per_minute=0.0, hand_over=500.0, tools=frozenset(kb.entries.tools))
+    lack = Profile(per_minute=0.0, hand_over=500.0, tools=frozenset())
     for fix in kb.entries.fixes.values():
         assert 0 < price_of(kb, fix, own) <= price_of(kb, fix, lack)

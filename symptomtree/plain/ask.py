@@ -12,7 +12,7 @@ from symptomtree.plain.dialogue import Dialogue
 from symptomtree.plain.keeper import Keeper, default_path
 from symptomtree.plain.talk import LONGEST_LINE, Talk
 from symptomtree.plain.text import clean
-from symptomtree.reasoning.costs import Purse
+from symptomtree.reasoning.costs import Profile
 
 
 def ask(
@@ -47,7 +47,7 @@ def ask(
     path = keep or (resume if resume and not case.known else default_path())
     talk = Talk()
     try:
-        keeper = Keeper(kb, case, path if save else None, Purse(skill=skill), talk.say)
+        keeper = Keeper(kb, case, path if save else None, Profile(skill=skill), talk.say)
         return Dialogue(talk, keeper).run(clean(complaint)[:LONGEST_LINE])
     except BrokenPipeError:
         # Nobody reads any more. Python would complain once more when it closes the pipe.

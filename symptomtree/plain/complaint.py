@@ -39,9 +39,7 @@ class ComplaintDesk:
     def confirm(self, text: str) -> None:
         """Show what a text may mean, and write down what the person confirms."""
         self._matcher = self._matcher or Matcher(self._keeper.kb)
-        state = self._keeper.assessment.state
-        known = {(f, looks[-1].grade) for f, looks in state.seen.items()}
-        known |= {(f, value) for f, (value, _) in state.facts.items()}
+        known = self._known()
         found = [c for c in self._matcher.candidates(text) if (c.name, c.value) not in known][:MOST_SHOWN]
         if not found:
             self._talk.say(
@@ -62,6 +60,14 @@ class ComplaintDesk:
         self._keeper.add(*events.values())
         if self._keeper.assessment.stage == "complaint":
             self._talk.say("So far nothing is known to be wrong. Say in other words what the bike does, or type parts.")
+
+    def _known(self) -> set[tuple[str, str]]:
+        """Return what was told and found so far."""
+        if all(isinstance(e, Complaint) for e in self._keeper.events):
+            return set()
+        state = self._keeper.assessment.state
+        told = {(fact, value) for fact, (value, _) in state.facts.items()}
+        return told | {(finding, looks[-1].grade) for finding, looks in state.seen.items()}
 
     def _choose(self, count: int) -> list[int]:
         """Ask which of the numbered meanings are true."""
@@ -85,7 +91,7 @@ class ComplaintDesk:
                 groups.setdefault(symptom.part, []).append(name)
         parts = sorted(groups, key=lambda p: (_way(kb, p), kb.name_of(p)))
         options = tuple(Option(p, _part(kb, p)) for p in parts)
-        part = self._asker.ask(Prompt("Which part of the bike is it about?", options))
+        part = self._asker.ask(Prompt("Which part of the bike is it about? (skip leaves this list)", options))
         if not isinstance(part, Option):
             return
         symptoms = tuple(Option(s, kb.name_of(s), _says(kb, s)) for s in groups[part.value])

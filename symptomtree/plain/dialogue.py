@@ -6,6 +6,7 @@ Whatever is typed changes only the list of events, so `back`, leaving and resumi
 
 import shlex
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from symptomtree.cases.model import Answer, Complaint, Correction, Note, Reading, Unsure
 from symptomtree.plain import show
@@ -13,12 +14,12 @@ from symptomtree.plain.answers import Option
 from symptomtree.plain.asker import Asker, Prompt
 from symptomtree.plain.complaint import LONGEST, ComplaintDesk
 from symptomtree.plain.keeper import Keeper
-from symptomtree.plain.report import evidence
 from symptomtree.plain.steps import Steps
 from symptomtree.plain.talk import Ended, Talk
-from symptomtree.reasoning.assess import Assessment, Contradiction
-from symptomtree.reasoning.planning import Step
-from symptomtree.reasoning.state import in_force
+
+if TYPE_CHECKING:
+    from symptomtree.reasoning.assess import Assessment, Contradiction
+    from symptomtree.reasoning.planning import Step
 
 HAND_OVER = "hand-over"
 UNLIKELY = 0.2
@@ -110,6 +111,10 @@ class Dialogue:
 
     def _next(self) -> None:
         """Ask or show the one thing that comes next."""
+        if not self._keeper.events:  # the first question needs no reasoning, and so comes at once
+            self._heard = True
+            self._desk.open()
+            return
         self._alarm()
         a = self._keeper.assessment
         contradiction = next((c for c in a.contradictions if c.because not in self._left), None)
@@ -138,7 +143,7 @@ class Dialogue:
         else:
             self._step(a)
 
-    def _step(self, a: Assessment) -> None:
+    def _step(self, a: "Assessment") -> None:
         """Take the best step of the plan that the person has not passed over."""
         for c in a.causes[:1]:
             if c.cause != self._likeliest:
@@ -198,7 +203,7 @@ class Dialogue:
             self._talk.say("", *fresh)
         self._told = set(lines)
 
-    def _retest(self, a: Assessment) -> None:
+    def _retest(self, a: "Assessment") -> None:
         """Look again at what the last fix should have changed."""
         if len(a.state.fixes) != self._retesting:
             self._retesting = len(a.state.fixes)
@@ -208,10 +213,10 @@ class Dialogue:
         if not after.due and after.stage == "search":
             self._talk.say("", "It is not all gone, so the search goes on.")
 
-    def _settle(self, c: Contradiction) -> None:
+    def _settle(self, c: "Contradiction") -> None:
         """Show two things that cannot both be so, and ask which was wrong."""
         self._talk.say("", f"This does not fit together. {c.because}")
-        standing = dict(in_force(self._keeper.events))
+        standing = dict(self._keeper.in_force())
         numbers = [n for n in c.numbers if n in standing]
         options = [Option(f"event-{n}", show.event(self._kb, standing[n])) for n in numbers]
         options.append(Option("leave", "leave it as it is"))
@@ -226,7 +231,7 @@ class Dialogue:
         if isinstance(wrong, (Answer, Reading)):
             self._steps.finding(wrong.finding, None, "The answer before did not fit.")
 
-    def _hand_over(self, a: Assessment, step: Step, last: bool) -> None:
+    def _hand_over(self, a: "Assessment", step: "Step", last: bool) -> None:
         because = [c.because for c in a.conclusions if c.kind == HAND_OVER]
         if not because and (last or not a.causes or a.causes[0].probability < UNLIKELY):
             because = ["No cause that is known here is likely for what is still not right."]
@@ -242,7 +247,7 @@ class Dialogue:
 
     def _complain(self) -> None:
         """Hear what is wrong; after `back` or when resumed, go through the last complaint again."""
-        heard = self._keeper.complaints()
+        heard = [e for _, e in self._keeper.in_force() if isinstance(e, Complaint)]
         if heard and not self._heard:
             self._heard = True
             self._talk.say(f"You said: {heard[-1].text}")
@@ -251,7 +256,7 @@ class Dialogue:
             self._heard = True
             self._desk.open()
 
-    def _close(self, a: Assessment) -> None:
+    def _close(self, a: "Assessment") -> None:
         self._talk.say("", *show.summary(a, sorted(self._passed.keys() - {HAND_OVER})))
         raise _Done
 
@@ -277,7 +282,7 @@ class Dialogue:
         if rest.isascii() and rest.isdigit() and 1 <= int(rest[:4]) <= len(a.causes):
             cause = a.causes[int(rest[:4]) - 1]
             self._talk.say(f"{self._kb.name_of(cause.cause)} ({cause.words}, {cause.probability:.0%})")
-            self._talk.say(self._kb.entries.causes[cause.cause].mechanism, *evidence(a, cause))
+            self._talk.say(self._kb.entries.causes[cause.cause].mechanism, *show.evidence(a, cause.cause))
         else:
             self._talk.say(*show.standing(a), *(show.stop(self._kb, s) for s in a.standing_stops))
 

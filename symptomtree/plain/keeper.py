@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import msgspec
 from platformdirs import user_data_path
@@ -10,9 +11,10 @@ from platformdirs import user_data_path
 from symptomtree.cases.files import event_problems, write_case
 from symptomtree.cases.model import AnyEvent, Case, Complaint, Correction, Note
 from symptomtree.kb.compile import KnowledgeBase
-from symptomtree.reasoning.assess import Adviser, Assessment
-from symptomtree.reasoning.costs import Purse
-from symptomtree.reasoning.state import in_force
+from symptomtree.reasoning.costs import Profile
+
+if TYPE_CHECKING:
+    from symptomtree.reasoning.assess import Adviser, Assessment
 
 
 def default_path() -> Path:
@@ -28,21 +30,21 @@ def default_path() -> Path:
 class Keeper:
     """A case that grows, and its assessment."""
 
-    def __init__(self, kb: KnowledgeBase, case: Case, path: Path | None, purse: Purse, tell: Callable[[str], None]):
+    def __init__(self, kb: KnowledgeBase, case: Case, path: Path | None, profile: Profile, tell: Callable[[str], None]):
         """Take a case over.
 
         Args:
             kb: what it is reasoned with.
             case: new or resumed.
             path: where it is saved; None when it is not.
-            purse: whose time and money it is.
+            profile: whose time and money it is.
             tell: how the person is told that saving failed.
         """
         self.kb = kb
         self.case = msgspec.structs.replace(case, knowledge=kb.digest)
         self.path = path
         self.saved = path is not None and path.exists()  # a resumed case is there already
-        self._purse = purse
+        self._purse = profile
         self._tell = tell
         self._complained = False
         self._adviser: Adviser | None = None
@@ -54,9 +56,11 @@ class Keeper:
         return self.case.events
 
     @property
-    def assessment(self) -> Assessment:
+    def assessment(self) -> "Assessment":
         """What follows from the events so far."""
         if self._assessment is None:
+            from symptomtree.reasoning.assess import Adviser  # noqa: PLC0415 - the first question is there before it
+
             self._adviser = self._adviser or Adviser(self.kb)
             self._assessment = self._adviser.assess(self.events, self._purse)
         return self._assessment
@@ -79,7 +83,7 @@ class Keeper:
 
     def take_back(self) -> list[AnyEvent]:
         """Take back the last answer that still counts; return the events it had made, none when nothing is left."""
-        live = [(n, e) for n, e in in_force(self.events) if not isinstance(e, Note)]
+        live = [(n, e) for n, e in self.in_force() if not isinstance(e, Note)]
         if not live:
             return []
         last = live[-1][0]
@@ -88,9 +92,11 @@ class Keeper:
         self.add(*(Correction(number=n) for n, _ in reversed(gone)))
         return [e for _, e in gone]
 
-    def complaints(self) -> list[Complaint]:
-        """Return the complaints that still count."""
-        return [e for _, e in in_force(self.events) if isinstance(e, Complaint)]
+    def in_force(self) -> list[tuple[int, AnyEvent]]:
+        """Return (number, event) of everything that still counts, corrections applied."""
+        from symptomtree.reasoning.state import in_force  # noqa: PLC0415 - the first question is there before it
+
+        return in_force(self.events)
 
     def _save(self) -> None:
         """Write the case; when that fails say so once and go on, trying again each time."""

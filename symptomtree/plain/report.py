@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from symptomtree.plain import show
 from symptomtree.reasoning.assess import Assessment, Standing
 from symptomtree.reasoning.planning import Step
 
@@ -14,7 +15,7 @@ def report(title: str, a: Assessment, causes: int = 6, steps: int = 5) -> Iterat
     yield ""
     yield from found(a)
     yield ""
-    yield from standing(a, causes)
+    yield from show.standing(a, causes)
     for cause in a.causes[:1]:
         yield from evidence(a, cause)
     if len(a.causes) > 1:
@@ -36,17 +37,12 @@ def report(title: str, a: Assessment, causes: int = 6, steps: int = 5) -> Iterat
 def safety(a: Assessment) -> Iterator[str]:
     """Yield what must be read first."""
     kb = a.knowledge
-    for stop in a.standing_stops:
-        yield f"STOP RIDING: {stop.because} Until this is in order: {kb.name_of(stop.until)}."
-    for warning in a.warnings:
-        cause = kb.entries.causes[warning.cause]
-        yield f"DO NOT RIDE BEFORE THIS IS SETTLED ({warning.words}): {cause.name}. {cause.danger_because or ''}".rstrip()
+    yield from (show.stop(kb, stop) for stop in a.standing_stops)
+    yield from (show.warning(kb, warning.cause, warning.words) for warning in a.warnings)
     for contradiction in a.contradictions:
         numbers = ", ".join(str(n) for n in contradiction.numbers)
-        yield f"THIS DOES NOT FIT TOGETHER: {contradiction.because} (answers {numbers})"
-    for c in a.conclusions:
-        if c.kind == "hand-over":
-            yield f"HAND OVER: {c.because}"
+        yield f"This does not fit together: {contradiction.because} (events {numbers})"
+    yield from (f"For a qualified workshop: {c.because}" for c in a.conclusions if c.kind == "hand-over")
 
 
 def found(a: Assessment) -> Iterator[str]:
@@ -56,34 +52,9 @@ def found(a: Assessment) -> Iterator[str]:
     for fact, (value, _) in a.state.facts.items():
         yield f"  {kb.entries.facts[fact].ask} {kb.entries.facts[fact].values[value]}"
     for finding, looks in a.state.seen.items():
-        look = looks[-1]
-        known = kb.findings[finding]
-        measured = f" ({look.value:g} {_unit(a, finding)})" if look.value is not None else ""
-        again = f" (before the work: {known.grades[looks[0].grade]})" if len(looks) > 1 else ""
-        yield f"  {known.ask} {known.grades[look.grade]}{measured}{again}"
-    for fix, _ in a.state.fixes:
-        yield f"  Done: {kb.name_of(fix)}"
-
-
-def _unit(a: Assessment, finding: str) -> str:
-    reading = getattr(a.knowledge.findings[finding], "reading", None)
-    return reading.unit if reading else ""
-
-
-def standing(a: Assessment, causes: int = 6) -> Iterator[str]:
-    """Yield how the causes stand, and the likeliest sets when more than one fault is likely."""
-    kb = a.knowledge
-    yield "What it may be (several can be true at once):"
-    for cause in a.causes[:causes]:
-        if cause.probability >= 0.005:
-            yield f"  {cause.probability:4.0%}  {kb.name_of(cause.cause)} ({cause.words})"
-    if not a.causes:
-        yield "  nothing yet: no finding so far is out of order"
-    several = [(s, p) for s, p in a.sets if len(s) > 1]
-    for causes_together, p in several[:2]:
-        yield f"  {p:4.0%}  together: {'; '.join(kb.name_of(c) for c in causes_together)}"
-    if a.error:
-        yield f"  (so much is wrong at once that these figures are estimates, off by at most {a.error:.0%})"
+        again = f" (before the work: {kb.findings[finding].grades[looks[0].grade]})" if len(looks) > 1 else ""
+        yield f"  {show.told(a, finding)}{again}"
+    yield from (f"  Done: {kb.name_of(fix)}" for fix, _ in a.state.fixes)
 
 
 def evidence(a: Assessment, cause: Standing) -> Iterator[str]:

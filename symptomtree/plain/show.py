@@ -1,14 +1,17 @@
 """How entries and conclusions read in plain lines: checks, fixes, causes, reasons, the closing summary."""
 
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context, FixDone, Note, Reading, Unsure
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Check, Fix, Observable
 from symptomtree.plain.text import minutes
-from symptomtree.reasoning.assess import Assessment, StopRiding
 from symptomtree.reasoning.costs import minutes_of
-from symptomtree.reasoning.planning import FixRank, Step
+
+if TYPE_CHECKING:
+    from symptomtree.reasoning.assess import Assessment, StopRiding
+    from symptomtree.reasoning.planning import FixRank, Step
 
 KINDS = {
     "clean": "cleaning",
@@ -20,6 +23,8 @@ KINDS = {
 HANDS = {"mechanic": "a trained mechanic", "specialist": "a specialist with special tools"}
 LEAST_LISTED = 0.005
 """Causes less likely than this are not listed."""
+WEIGHTY = 0.1
+"""Findings that change the log odds by less are not listed as evidence."""
 NEVER_SAFE = (
     "This says what was found and what was not checked. It does not say that the bike is safe: if in doubt, "
     "have a qualified workshop look at it."
@@ -34,7 +39,7 @@ def check(kb: KnowledgeBase, name: str) -> Iterator[str]:
     yield from numbered("How:", entry.how)
 
 
-def fix(kb: KnowledgeBase, name: str, rank: FixRank | None = None) -> Iterator[str]:
+def fix(kb: KnowledgeBase, name: str, rank: "FixRank | None" = None) -> Iterator[str]:
     """Yield what someone needs to know to carry a fix out: cautions come before the steps."""
     entry = kb.entries.fixes[name]
     yield f"Fix: {entry.name} ({KINDS[entry.kind]}, {minutes(minutes_of(kb, entry))})."
@@ -106,7 +111,7 @@ def numbered(title: str, texts: Sequence[str]) -> Iterator[str]:
         yield from (f"  {n}. {text}" for n, text in enumerate(texts, start=1))
 
 
-def stop(kb: KnowledgeBase, stop: StopRiding) -> str:
+def stop(kb: KnowledgeBase, stop: "StopRiding") -> str:
     return f"STOP RIDING: {stop.because} Do not ride until this check is in order: {kb.name_of(stop.until)}."
 
 
@@ -116,7 +121,7 @@ def warning(kb: KnowledgeBase, cause: str, words: str) -> str:
     return f"DO NOT RIDE BEFORE THIS IS SETTLED: {entry.name} is possible ({words}).{because}"
 
 
-def reason(a: Assessment, step: Step) -> str:
+def reason(a: "Assessment", step: "Step") -> str:
     """Return in one sentence what a step would settle and what it costs."""
     kb = a.knowledge
     first = [c for c in a.conclusions if c.kind == "do-first" and c.target == step.name]
@@ -135,7 +140,7 @@ def reason(a: Assessment, step: Step) -> str:
     return f"Of what is left to do this promises the cheapest way to a fixed bike; {cost}."
 
 
-def numbers(a: Assessment, step: Step) -> Iterator[str]:
+def numbers(a: "Assessment", step: "Step") -> Iterator[str]:
     """Yield the figures behind a step."""
     kb = a.knowledge
     for cause, least, most in step.tells:
@@ -146,7 +151,7 @@ def numbers(a: Assessment, step: Step) -> Iterator[str]:
     )
 
 
-def standing(a: Assessment, most: int = 8) -> Iterator[str]:
+def standing(a: "Assessment", most: int = 8) -> Iterator[str]:
     """Yield how the causes stand, numbered, and which are likely together."""
     kb = a.knowledge
     listed = [c for c in a.causes[:most] if c.probability >= LEAST_LISTED]
@@ -158,7 +163,17 @@ def standing(a: Assessment, most: int = 8) -> Iterator[str]:
         yield f"  So much is wrong at once that these figures are estimates, off by at most {a.error:.0%}."
 
 
-def told(a: Assessment, finding: str) -> str:
+def evidence(a: "Assessment", cause: str) -> Iterator[str]:
+    """Yield what speaks for and against a cause, the strongest first."""
+    weighed = a.evidence_for(cause)
+    for sign, word in ((1, "for"), (-1, "against")):
+        found = [finding for finding, log_odds in weighed if log_odds * sign > WEIGHTY][:4]
+        if found:
+            yield f"What speaks {word} it:"
+            yield from (f"  - {told(a, finding)}" for finding in found)
+
+
+def told(a: "Assessment", finding: str) -> str:
     """Return a finding as it was last seen, with its number."""
     known = a.knowledge.findings[finding]
     look = a.state.seen[finding][-1]
@@ -186,7 +201,7 @@ def event(kb: KnowledgeBase, event: AnyEvent) -> str:
             return "a correction"
 
 
-def summary(a: Assessment, skipped: Sequence[str] = ()) -> Iterator[str]:
+def summary(a: "Assessment", skipped: Sequence[str] = ()) -> Iterator[str]:
     """Yield what was found, done, and not checked, with the cautions that stay."""
     kb = a.knowledge
     yield "Summary"
@@ -216,7 +231,7 @@ def summary(a: Assessment, skipped: Sequence[str] = ()) -> Iterator[str]:
     yield NEVER_SAFE
 
 
-def _left_open(a: Assessment, found: Sequence[str], skipped: Sequence[str]) -> Iterator[str]:
+def _left_open(a: "Assessment", found: Sequence[str], skipped: Sequence[str]) -> Iterator[str]:
     kb = a.knowledge
     wrong = [f for f in found if a.state.grade(f) != kb.grades(f)[0]]
     if wrong and a.state.fixes:

@@ -1,6 +1,7 @@
 """The steps of a dialogue: one question, check or fix shown and asked, its answer written down."""
 
 from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 from symptomtree.cases.model import Answer, Context, FixDone, Reading, Unsure
 from symptomtree.kb.model import Observable
@@ -10,9 +11,11 @@ from symptomtree.plain.asker import Asker, Prompt, Reply
 from symptomtree.plain.keeper import Keeper
 from symptomtree.plain.talk import Talk
 from symptomtree.plain.text import Measured
-from symptomtree.reasoning.assess import Assessment
 from symptomtree.reasoning.context import holds
-from symptomtree.reasoning.planning import Step
+
+if TYPE_CHECKING:
+    from symptomtree.reasoning.assess import Assessment
+    from symptomtree.reasoning.planning import Step
 
 DUE = "It is due because of what was found or done before."
 PROOF = "It proves whether the work helped."
@@ -32,7 +35,7 @@ class Steps:
         self._kb = keeper.kb
         self._showing = ""  # the check whose steps are on the screen
 
-    def take(self, step: Step) -> None:
+    def take(self, step: "Step") -> None:
         """Ask a step that is no fix and no hand-over."""
         match step.doing:
             case "check":
@@ -45,14 +48,14 @@ class Steps:
                 if self.finding(step.name, step) is Reply.SKIP:
                     self._keeper.add(Unsure(about=step.name))
 
-    def _fact(self, step: Step) -> None:
+    def _fact(self, step: "Step") -> None:
         fact = self._kb.entries.facts[step.name]
         options = [Option(v, words, tuple(fact.says.get(v, ()))) for v, words in fact.values.items()]
         said = self._ask(step, fact.ask, options, fact.how)
         told = isinstance(said, Option)
         self._keeper.add(Context(fact=step.name, value=said.value) if told else Unsure(about=step.name))
 
-    def _question(self, step: Step) -> None:
+    def _question(self, step: "Step") -> None:
         question = self._kb.entries.questions[step.name]
         options = [Option(key, answer.words, tuple(answer.says)) for key, answer in question.answers.items()]
         said = self._ask(step, question.ask, options, question.how)
@@ -62,7 +65,7 @@ class Steps:
         else:
             self._keeper.add(Unsure(about=step.name), *(Unsure(about=f) for f in step.settles))
 
-    def _ask(self, step: Step, text: str, options: Sequence[Option], how: Sequence[str]) -> Option | Reply:
+    def _ask(self, step: "Step", text: str, options: Sequence[Option], how: Sequence[str]) -> Option | Reply:
         a = self._keeper.assessment
         self._talk.say("")
         why, figures = (show.reason(a, step),), tuple(show.numbers(a, step))
@@ -70,7 +73,7 @@ class Steps:
         assert isinstance(said, (Option, Reply))
         return said
 
-    def finding(self, name: str, step: Step | None, why: str = PROOF) -> Reply | None:
+    def finding(self, name: str, step: "Step | None", why: str = PROOF) -> Reply | None:
         """Ask for one finding and write the answer down; return how it was left open, None when it was answered."""
         a = self._keeper.assessment
         known = self._kb.findings[name]
@@ -95,7 +98,7 @@ class Steps:
                 return Reply.SKIP
         return None
 
-    def check(self, name: str, settles: Sequence[str], step: Step | None, why: str = PROOF) -> None:
+    def check(self, name: str, settles: Sequence[str], step: "Step | None", why: str = PROOF) -> None:
         """Show a check and ask for each of its findings in turn."""
         if self._showing != name:
             self._talk.say("", *show.check(self._kb, name))
@@ -136,7 +139,7 @@ class Steps:
             self._talk.say("Written down as done.")
         return done
 
-    def retest(self, a: Assessment) -> None:
+    def retest(self, a: "Assessment") -> None:
         """Look again at one thing, or at what one check shows, that the last fix should have changed."""
         first = a.due[0]
         check = self._kb.settled_by.get(first)

@@ -14,9 +14,10 @@ from symptomtree.kb.model import Danger
 from symptomtree.kb.scale import in_words
 from symptomtree.reasoning.belief import Belief, Impossible, Model, infer
 from symptomtree.reasoning.context import prior_in_context
-from symptomtree.reasoning.costs import Purse
+from symptomtree.reasoning.costs import Profile
+from symptomtree.reasoning.decide import distinct
 from symptomtree.reasoning.evidence import Array, Look, Observed, Repair
-from symptomtree.reasoning.planning import FixRank, Plan, Rank, Step, cheapest_way, distinct, make_plan
+from symptomtree.reasoning.planning import FixRank, Plan, Rank, Step, cheapest_way, make_plan
 from symptomtree.reasoning.rules import Conclusion, RuleEngine
 from symptomtree.reasoning.state import State, evidence, fold, repairs
 
@@ -168,12 +169,14 @@ class Adviser:
         self.knowledge = knowledge
         self.rules = RuleEngine(knowledge.entries)
 
-    def assess(self, events: Sequence[AnyEvent], purse: Purse | None = None, rank: Rank = cheapest_way) -> Assessment:
+    def assess(
+        self, events: Sequence[AnyEvent], profile: Profile | None = None, rank: Rank = cheapest_way
+    ) -> Assessment:
         """Say what follows from the events.
 
         Args:
             events: checked against the knowledge (`cases.files.event_problems`).
-            purse: whose time and money it is.
+            profile: whose time and money it is.
             rank: which step is best; trials put other ways beside the planner's own.
         """
         kb = self.knowledge
@@ -193,8 +196,8 @@ class Adviser:
         ]
         contradictions += [
             Contradiction(
-                f"{kb.name_of(w.finding)}: worse after the work than before it. Either something new is wrong, or one of "
-                "the two answers is.",
+                f"{kb.name_of(w.finding)}: worse after the work than before it. Either something new is wrong, or "
+                "one of the two answers is.",
                 (w.before.at, w.after.at),
             )
             for w in state.worsened
@@ -203,7 +206,8 @@ class Adviser:
         observed, belief, unexplained = _believe(model, tuple(evidence(kb, state)), done)
         contradictions += [
             Contradiction(
-                f"{kb.name_of(kb.finding_ids[f])}: it is gone, though nothing that was done explains that. It may come back.",
+                f"{kb.name_of(kb.finding_ids[f])}: it is gone, though nothing that was done explains that. It may come "
+                "back.",
                 tuple(s.at for s in state.seen[kb.finding_ids[f]]),
             )
             for f in unexplained
@@ -211,7 +215,7 @@ class Adviser:
         abnormal = _abnormal(kb, state)
         relevant = _relevant(kb, prior, abnormal)
         do_first = [c.target for c in standing if c.kind == "do-first"]
-        plan = make_plan(kb, state, belief, facts, relevant, frozenset(implied), purse or Purse(), do_first, rank)
+        plan = make_plan(kb, state, belief, facts, relevant, frozenset(implied), profile or Profile(), do_first, rank)
         ever_abnormal = [f for f, looks in state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
         causes = _standings(kb, belief, _relevant(kb, prior, ever_abnormal))
         stops = _stops(kb, state, concluded)

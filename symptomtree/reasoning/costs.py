@@ -14,14 +14,14 @@ PATIENCE = 0.02
 
 
 @dataclass(frozen=True, slots=True)
-class Purse:
+class Profile:
     """Whose time and money it is.
 
     Attributes:
         per_minute: worth of a minute of their time, in money.
         hand_over: what it costs to give the bike to a workshop, in money, before any work is done there.
         skill: work beyond it is handed over.
-        tools: the tools at hand; None for all. Work that needs another one, which nothing serves instead, is handed over.
+        tools: the tools at hand; None for all. Work that needs another, which nothing serves instead, is handed over.
         hands: how many people are there.
         currency: the label of the money.
     """
@@ -69,10 +69,10 @@ def minutes_of(kb: KnowledgeBase, work: Check | Fix, open_: frozenset[str] = fro
     return work.minutes + access_minutes(kb, work.access, open_)
 
 
-def price_of(kb: KnowledgeBase, work: Check | Fix, purse: Purse) -> float:
+def price_of(kb: KnowledgeBase, work: Check | Fix, profile: Profile) -> float:
     """Return what the work itself costs, access not counted; what they cannot do costs a hand-over."""
     parts = PART_WORTH[work.price] if isinstance(work, Fix) else 0.0
-    if (isinstance(work, Fix) and work.kind == "hand-over") or not purse.can(kb, work):
-        return purse.hand_over + parts
+    if (isinstance(work, Fix) and work.kind == "hand-over") or not profile.can(kb, work):
+        return profile.hand_over + parts
     retest = RETEST_MINUTES if isinstance(work, Fix) else 0.0
-    return purse.money(work.minutes + retest) + parts
+    return profile.money(work.minutes + retest) + parts

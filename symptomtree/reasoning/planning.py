@@ -16,7 +16,7 @@ from symptomtree.kb.model import Check, Observable, Symptom
 from symptomtree.reasoning import decide
 from symptomtree.reasoning.belief import Belief
 from symptomtree.reasoning.context import facts_in_play, holds, prior_in_context
-from symptomtree.reasoning.costs import Purse, access_minutes, access_path, minutes_of, price_of
+from symptomtree.reasoning.costs import Profile, access_minutes, access_path, minutes_of, price_of
 from symptomtree.reasoning.decide import distinct
 from symptomtree.reasoning.state import State
 
@@ -108,7 +108,7 @@ class _Drawn:
         rest = np.flatnonzero(~relevant & (belief.now > 1e-6))
         p = belief.now[rest][:, None, None]
         others = kb.leak * np.prod(1 - p + p * kb.reach[rest], axis=0)
-        weights = np.bincount(which, weights=belief.weights, minlength=len(both))
+        weights: Array = np.bincount(which, weights=belief.weights, minlength=len(both)).astype(float)
         return cls(rows, both[:, : len(rows)], both[:, len(rows) :], weights, others)
 
 
@@ -147,7 +147,7 @@ def make_plan(
     facts: dict[str, str],
     relevant: Bools,
     implied: frozenset[str],
-    purse: Purse,
+    profile: Profile,
     do_first: Sequence[str] = (),
     rank: Rank = cheapest_way,
 ) -> Plan:
@@ -165,20 +165,20 @@ def make_plan(
     drawn = _Drawn.of(kb, belief, relevant, abnormal)
     done = frozenset(fix for fix, _ in state.fixes)
     fixes, need = _fixes(kb, drawn, done)
-    prospects = _prospects(kb, state, facts, implied, relevant, belief, do_first, drawn, purse)
-    problem, at = _problem(kb, state, fixes, need, prospects, drawn, purse)
+    prospects = _prospects(kb, state, facts, implied, relevant, belief, do_first, drawn, profile)
+    problem, at = _problem(kb, state, fixes, need, prospects, drawn, profile)
     expected, order = decide.ecr(problem, at.weights[None], at.open[None], at.done)
     needed = at.weights @ problem.need
-    steps = [_step(kb, c, prospects, fixes, drawn, purse, state.open) for c in rank(problem, at, fixes)]
+    steps = [_step(kb, c, prospects, fixes, drawn, profile, state.open) for c in rank(problem, at, fixes)]
     for name in do_first:
         if name in kb.entries.fixes and name not in done and all(s.name != name for s in steps):
             fix = kb.entries.fixes[name]
-            cost = price_of(kb, fix, purse)
+            cost = price_of(kb, fix, profile)
             steps.append(Step("fix", name, (), minutes_of(kb, fix, state.open), cost, cost + float(expected[0])))
     turn = {name: n for n, name in enumerate(do_first)}  # safety before cost
     first = {p.name for p in prospects if p.doing == "fact" and _divides(kb, p.name, relevant, belief)}
     steps.sort(key=lambda s: (turn.get(s.name, len(turn)), s.name not in first))  # stable: else as ranked
-    ranks = tuple(_rank(kb, belief, fixes[j], float(needed[j]), purse, state.open) for j in order[0])
+    ranks = tuple(_rank(kb, belief, fixes[j], float(needed[j]), profile, state.open) for j in order[0])
     return Plan(tuple(steps), ranks, float(expected[0]))
 
 
@@ -203,33 +203,35 @@ def _problem(
     need: Bools,
     prospects: Sequence["_Prospect"],
     drawn: _Drawn,
-    purse: Purse,
+    profile: Profile,
 ) -> tuple[decide.Problem, decide.Standing]:
     """Take the bike out: what is left is numbers."""
     entries = [kb.entries.fixes[f] for f in fixes]
-    ways = [e.access if e.kind != "hand-over" and purse.can(kb, e) else None for e in entries]
+    ways = [e.access if e.kind != "hand-over" and profile.can(kb, e) else None for e in entries]
     wanted = {a for way in (*ways, *(p.access for p in prospects)) for a in access_path(kb, way)}
     access = sorted(wanted, key=lambda a: (len(access_path(kb, a)), a))  # a state stands after the one around it
     number: dict[str | None, int] = {None: -1, **{a: n for n, a in enumerate(access)}}
     states = [kb.entries.access[a] for a in access]
     problem = decide.Problem(
         need=need,
-        fix_cost=np.array([price_of(kb, e, purse) for e in entries]),
+        fix_cost=np.array([price_of(kb, e, profile) for e in entries]),
         fix_access=np.array([number[way] for way in ways], dtype=np.int64),
-        fix_fails=np.array([(1 - probability(e.works)) * purse.hand_over for e in entries]),
+        fix_fails=np.array([(1 - probability(e.works)) * profile.hand_over for e in entries]),
         looks=tuple(decide.Look(p.cost, number[p.access], p.likelihood) for p in prospects),
         parent=np.array([number[s.inside] for s in states], dtype=np.int64),
-        opening=np.array([purse.money(s.open + s.close) for s in states]),
-        trip=purse.hand_over,
+        opening=np.array([profile.money(s.open + s.close) for s in states]),
+        trip=profile.hand_over,
     )
     return problem, decide.start(problem, drawn.weights, np.array([a in state.open for a in access], dtype=bool))
 
 
-def _rank(kb: KnowledgeBase, belief: Belief, fix: str, needed: float, purse: Purse, open_: frozenset[str]) -> FixRank:
+def _rank(
+    kb: KnowledgeBase, belief: Belief, fix: str, needed: float, profile: Profile, open_: frozenset[str]
+) -> FixRank:
     entry = kb.entries.fixes[fix]
     causes = sorted(kb.fixed_by[fix], key=lambda c: -belief.now[kb.row[c]])
     likely = tuple(c for c in causes if belief.now[kb.row[c]] > 0.005)
-    cost = price_of(kb, entry, purse) + purse.money(access_minutes(kb, entry.access, open_))
+    cost = price_of(kb, entry, profile) + profile.money(access_minutes(kb, entry.access, open_))
     return FixRank(fix, needed, cost, minutes_of(kb, entry, open_), likely)
 
 
@@ -239,7 +241,7 @@ def _step(
     prospects: Sequence["_Prospect"],
     fixes: list[str],
     drawn: _Drawn,
-    purse: Purse,
+    profile: Profile,
     open_: frozenset[str],
 ) -> Step:
     """Put a choice back into words."""
@@ -285,7 +287,7 @@ def _candidates(
 ) -> list[_Candidate]:
     """List what can be asked or looked at now and could tell anything."""
     weighty = relevant & (belief.now > 0.002)
-    shown = (kb.reach[weighty] < 1).any(axis=(0, 2)) if weighty.any() else np.zeros(len(kb.finding_ids), dtype=bool)
+    shown = np.asarray((kb.reach[weighty] < 1).any(axis=(0, 2)))
 
     def unasked(finding: str, entry: Symptom | Observable) -> bool:
         return (
@@ -348,7 +350,7 @@ def _facts(
 
 
 def _divides(kb: KnowledgeBase, fact: str, relevant: Bools, belief: Belief) -> bool:
-    """Return whether likely causes need different values of the fact: without it the right questions cannot be asked."""
+    """Return whether likely causes need different values of the fact: without it the right questions stay closed."""
     likely = np.flatnonzero(relevant & (belief.now > 0.05))
     wanted = [values for row in likely if (values := kb.needs[kb.cause_ids[row]].get(fact))]
     return any(not (a & b) for a in wanted for b in wanted)
@@ -359,7 +361,7 @@ def _chances(kb: KnowledgeBase, drawn: _Drawn, findings: Sequence[str]) -> dict[
     if not findings:
         return {}
     columns = [kb.column[f] for f in findings]
-    logs = np.log(np.maximum(kb.reach[np.ix_(drawn.rows, columns)], FLOOR))
+    logs = np.log(np.maximum(kb.reach[drawn.rows][:, columns], FLOOR))
     flat = drawn.sets.astype(float) @ logs.reshape(len(drawn.rows), -1)
     levels = np.exp(flat).reshape(len(drawn.sets), len(columns), kb.leak.shape[1]) * drawn.others[columns]
     levels[:, :, 1:] -= levels[:, :, :-1].copy()
@@ -389,24 +391,24 @@ def _prospects(
     belief: Belief,
     do_first: Sequence[str],
     drawn: _Drawn,
-    purse: Purse,
+    profile: Profile,
 ) -> list[_Prospect]:
     """List everything that can be asked or looked at, with what it may turn out."""
     candidates = _candidates(kb, state, facts, implied, relevant, belief, do_first)
     chances = _chances(kb, drawn, sorted({f for c in candidates for f in c.findings}))
-    doable = [c for c in candidates if c.work is None or c.name in do_first or purse.can(kb, c.work)]
-    out = [_look(kb, c, chances, purse) for c in doable]
-    return out + [_fact(kb, f, drawn, facts, purse) for f in _facts(kb, state, facts, implied, relevant, belief)]
+    doable = [c for c in candidates if c.work is None or c.name in do_first or profile.can(kb, c.work)]
+    out = [_look(kb, c, chances, profile) for c in doable]
+    return out + [_fact(kb, f, drawn, facts, profile) for f in _facts(kb, state, facts, implied, relevant, belief)]
 
 
-def _look(kb: KnowledgeBase, c: _Candidate, chances: dict[str, Array], purse: Purse) -> _Prospect:
+def _look(kb: KnowledgeBase, c: _Candidate, chances: dict[str, Array], profile: Profile) -> _Prospect:
     """Say what a question or check may turn out."""
     mine = {f: chances[f] for f in c.findings}
     if c.outcomes:
         likelihood = np.array([_together(kb, mine, dict(answer)) for answer in c.outcomes])
     else:
         likelihood = _joint(list(mine.values()))
-    cost = price_of(kb, c.work, purse) if c.work else purse.money(c.minutes)
+    cost = price_of(kb, c.work, profile) if c.work else profile.money(c.minutes)
     return _Prospect(c.doing, c.name, c.settles, c.minutes, cost, c.work.access if c.work else None, likelihood)
 
 
@@ -426,7 +428,7 @@ def _joint(tables: list[Array]) -> Array:
     return out
 
 
-def _fact(kb: KnowledgeBase, fact: str, drawn: _Drawn, facts: dict[str, str], purse: Purse) -> _Prospect:
+def _fact(kb: KnowledgeBase, fact: str, drawn: _Drawn, facts: dict[str, str], profile: Profile) -> _Prospect:
     """Say what a fact may turn out: each value would change the priors, and so the weights of the drawn sets."""
     base = prior_in_context(kb, facts)[drawn.rows]
     rows = []
@@ -437,4 +439,4 @@ def _fact(kb: KnowledgeBase, fact: str, drawn: _Drawn, facts: dict[str, str], pu
         rows.append(share * np.exp(not_there.sum() + drawn.sets @ (there - not_there)))
     likelihood = np.array(rows)
     likelihood /= likelihood.sum(axis=0)
-    return _Prospect("fact", fact, (), FACT_MINUTES, purse.money(FACT_MINUTES), None, likelihood)
+    return _Prospect("fact", fact, (), FACT_MINUTES, profile.money(FACT_MINUTES), None, likelihood)

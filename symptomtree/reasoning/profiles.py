@@ -9,15 +9,15 @@ from msgspec import Meta
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Entry, Id, Skill, Text
 from symptomtree.kb.nodes import MAX_BYTES, MISSING, Builder, Place, Problem, compose, nearest
-from symptomtree.reasoning.costs import Purse
+from symptomtree.reasoning.costs import Profile
 
 HOME_TOOLS = frozenset({"hex-keys", "screwdriver", "rags", "chain-lube", "grease", "brush", "gloves", "steel-rule"})
 """What a home rider is taken to own; from memory."""
 
-PRESETS: dict[str, Purse] = {
-    "home-rider": Purse(per_minute=0.1, hand_over=30.0, skill="rider", tools=HOME_TOOLS),
-    "new-mechanic": Purse(per_minute=0.4, hand_over=20.0, skill="mechanic", hands=2),
-    "senior-technician": Purse(per_minute=1.0, hand_over=60.0, skill="specialist", hands=2),
+PRESETS: dict[str, Profile] = {
+    "home-rider": Profile(per_minute=0.1, hand_over=30.0, skill="rider", tools=HOME_TOOLS),
+    "new-mechanic": Profile(per_minute=0.4, hand_over=20.0, skill="mechanic", hands=2),
+    "senior-technician": Profile(per_minute=1.0, hand_over=60.0, skill="specialist", hands=2),
 }
 """Rates and the price of handing over are from memory, and only their ratio matters."""
 
@@ -42,7 +42,7 @@ class ProfileFile(Entry, frozen=True, kw_only=True):
     """The label of your money, as you want to read it."""
 
 
-def profile_named(name: str, kb: KnowledgeBase) -> Purse:
+def profile_named(name: str, kb: KnowledgeBase) -> Profile:
     """Return a preset by its name, or the profile in a file.
 
     Raises:
@@ -70,7 +70,7 @@ def profile_named(name: str, kb: KnowledgeBase) -> Purse:
         raise BadProfile("\n".join(str(p) for p in sorted(problems)))
     assert isinstance(built, ProfileFile)
     like = PRESETS[built.like]
-    return Purse(
+    return Profile(
         per_minute=like.per_minute if built.hourly_rate is None else built.hourly_rate / 60,
         hand_over=like.hand_over if built.hand_over is None else built.hand_over,
         skill=built.skill or like.skill,

@@ -11,7 +11,7 @@ from typing import Literal
 
 from symptomtree.cases.model import Answer, AnyEvent, Context, FixDone, Reading, Unsure
 from symptomtree.reasoning.assess import Adviser, Assessment
-from symptomtree.reasoning.costs import PART_WORTH, Purse, access_minutes, price_of
+from symptomtree.reasoning.costs import PART_WORTH, Profile, access_minutes, price_of
 from symptomtree.reasoning.planning import Rank, Step, cheapest_way
 from symptomtree.reasoning.state import fold
 from symptomtree.trials.bikes import Bench, told
@@ -58,19 +58,19 @@ class Session:
     seconds: list[float] = field(default_factory=list, compare=False)
 
 
-def work(adviser: Adviser, bench: Bench, purse: Purse, rank: Rank = cheapest_way) -> Session:
+def work(adviser: Adviser, bench: Bench, profile: Profile, rank: Rank = cheapest_way) -> Session:
     """Work a bike to the end.
 
     Args:
         adviser: what it knows may differ from what is true of the bike.
         rank: whose choice of steps to follow.
     """
-    return _Work(adviser, bench, purse, rank).run()
+    return _Work(adviser, bench, profile, rank).run()
 
 
 class _Work:
-    def __init__(self, adviser: Adviser, bench: Bench, purse: Purse, rank: Rank) -> None:
-        self._adviser, self._bench, self._purse, self._rank = adviser, bench, purse, rank
+    def __init__(self, adviser: Adviser, bench: Bench, profile: Profile, rank: Rank) -> None:
+        self._adviser, self._bench, self._purse, self._rank = adviser, bench, profile, rank
         self._kb, self._complaint = adviser.knowledge, bench.bike.complaint
         self._events: list[AnyEvent] = told(self._kb, bench)
         self._session = Session(causes=tuple(sorted(bench.causes)), steps=[f"told {_all(self._events)}"])

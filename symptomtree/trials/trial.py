@@ -14,7 +14,7 @@ import numpy as np
 
 from symptomtree.kb.compile import KnowledgeBase, open_knowledge
 from symptomtree.reasoning.assess import Adviser
-from symptomtree.reasoning.costs import Purse
+from symptomtree.reasoning.costs import Profile
 from symptomtree.reasoning.planning import cheapest_way
 from symptomtree.trials import CannotTry
 from symptomtree.trials.baselines import baselines
@@ -97,13 +97,13 @@ def work_bike(trial: Trial, number: int) -> Worked:
     kb = right.knowledge
     random = np.random.default_rng(np.random.SeedSequence(trial.number, spawn_key=(0, number)))
     bike = draw(kb, random)
-    purse = Purse()
-    sessions = {ADVISER: work(right, Bench(kb, bike), purse, cheapest_way)}
+    profile = Profile()
+    sessions = {ADVISER: work(right, Bench(kb, bike), profile, cheapest_way)}
     if trial.compare:
         wrong = _adviser(trial.folder, trial.digest, trial.number, number % WRONGS)
-        sessions[WRONG] = work(wrong, Bench(kb, bike), purse, cheapest_way)
+        sessions[WRONG] = work(wrong, Bench(kb, bike), profile, cheapest_way)
         for name, rank in baselines(kb, bike.luck).items():
-            sessions[name] = work(right, Bench(kb, bike), purse, rank)
+            sessions[name] = work(right, Bench(kb, bike), profile, rank)
     return Worked(number, sessions)
 
 
