@@ -385,6 +385,11 @@ def _look_ahead(
     could = np.where(total - steps.sums(steps.then.slack) < best[:, None] - TINY, total, np.inf)
     turn = could.argsort(axis=1, kind="stable").argsort(axis=1, kind="stable")
     again = (turn < short) & (could < np.inf)
+    # The best fix always is: what need not be asked before it may wait until its retest has failed, and only a deeper
+    # look shows what that saves.
+    if total.shape[1] > len(looks):
+        at, best_fix = np.arange(len(total)), len(looks) + total[:, len(looks) :].argmin(axis=1)
+        again[at, best_fix] |= could[at, best_fix] < np.inf
     rows = np.flatnonzero(again.ravel()[steps.step] & (steps.then.slack > WORTH * front.plan.sum()))
     if len(looks) > short:
         looks = np.sort(looks[total[:, : len(looks)].min(axis=0).argsort(kind="stable")[:short]])

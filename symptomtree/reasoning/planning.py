@@ -137,7 +137,7 @@ def _active(kb: KnowledgeBase, rows: NDArray[np.int64], sets: Bools, abnormal: M
 
 def cheapest_way(problem: decide.Problem, at: decide.Standing, _: Sequence[str]) -> list[decide.Choice]:
     """Rank by expected cost to a fixed bike."""
-    return decide.choices(problem, at, short=2)
+    return decide.choices(problem, at)
 
 
 def make_plan(
