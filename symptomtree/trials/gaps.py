@@ -1,6 +1,6 @@
 """How far each policy is from the best plan there is, on small random problems that can be solved exactly."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -94,15 +94,20 @@ POLICIES: dict[str, Choose] = {
 }
 
 
-def gap_table(models: int, number: int, shape: Shape = SMALL) -> list[Gap]:
-    """Return each policy's gap to the optimum over so many random problems; one number, one table."""
-    gaps: dict[str, list[float]] = {name: [] for name in POLICIES}
-    for random in np.random.default_rng(number).spawn(models):
-        problem, at = small(random, shape)
-        best = optimum(problem, at)
-        for name, choose in POLICIES.items():
-            gaps[name].append(100 * (policy_cost(problem, at, choose) / best - 1))
-    return [Gap(name, float(np.mean(g)), float(np.quantile(g, 0.95)), max(g)) for name, g in gaps.items()]
+def gap_table(models: int, number: int, shape: Shape = SMALL, policies: Mapping[str, Choose] = POLICIES) -> list[Gap]:
+    """Return each policy's gap to the optimum over so many random problems; the same number gives the same problems."""
+    gaps = np.array([gaps_of(r, shape, policies) for r in np.random.default_rng(number).spawn(models)])
+    return [
+        Gap(name, float(np.mean(g)), float(np.quantile(g, 0.95)), float(g.max()))
+        for name, g in zip(policies, gaps.T, strict=True)
+    ]
+
+
+def gaps_of(random: np.random.Generator, shape: Shape, policies: Mapping[str, Choose] = POLICIES) -> list[float]:
+    """Return how much dearer than the optimum, in percent, each policy is on one random problem."""
+    problem, at = small(random, shape)
+    best = optimum(problem, at)
+    return [100 * (policy_cost(problem, at, choose) / best - 1) for choose in policies.values()]
 
 
 def render(rows: Sequence[Gap]) -> str:
