@@ -23,11 +23,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     args = build_parser().parse_args(argv)
     try:
         code = int(args.run(args))
-        sys.stdout.flush()
+        if sys.stdout:  # there is none when it was closed before the start
+            sys.stdout.flush()
         return code
-    except BrokenPipeError:  # whoever reads the pipe has seen enough; nothing is left to be flushed at exit
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nothing is left to be flushed at exit
+        if isinstance(error, BrokenPipeError):  # whoever reads the pipe has seen enough
+            return 0
+        print(f"symptomtree: {error.strerror or error}; is the disk full?", file=sys.stderr)
+        return 2
     except Exception as error:
         if not _is_told(error):
             raise

@@ -337,6 +337,17 @@ def test_odd_bytes_and_a_reader_that_leaves(tmp_path):
     assert piped.stderr == b""
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device that is always full is a Linux thing")
+def test_output_that_cannot_be_written_is_told():
+    """A full disk behind the output ends it with a line; a closed output with none; a closed input is its end."""
+    command = f"{sys.executable} -m symptomtree ask --no-save brake howls"
+    for redirect, code, message in [("> /dev/full", 2, b"is the disk full?"), (">&-", 0, b""), ("<&-", 0, b"")]:
+        ran = subprocess.run(f"{command} {redirect}", shell=True, capture_output=True, timeout=120, check=False)
+        assert ran.returncode == code, redirect
+        assert message in ran.stderr
+        assert b"Traceback" not in ran.stderr
+
+
 def test_the_first_question_does_without_the_heavy_libraries():
     """Asking needs neither the graph nor the screen library."""
     code = "import sys, symptomtree.plain.ask; print(*sys.modules)"

@@ -1,7 +1,5 @@
-"""Starts the dialogue: opens what it needs, decides where the case is kept, and leaves quietly when nobody listens."""
+"""Starts the dialogue: opens what it needs and decides where the case is kept."""
 
-import os
-import sys
 from pathlib import Path
 
 from symptomtree.cases.files import BadCase, read_case
@@ -46,10 +44,5 @@ def ask(
     # A walkthrough is somebody's lesson: going on with it must not write over it.
     path = keep or (resume if resume and not case.known else default_path())
     talk = Talk()
-    try:
-        keeper = Keeper(kb, case, path if save else None, Profile(skill=skill), talk.say)
-        return Dialogue(talk, keeper).run(clean(complaint)[:LONGEST_LINE])
-    except BrokenPipeError:
-        # Nobody reads any more. Python would complain once more when it closes the pipe.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+    keeper = Keeper(kb, case, path if save else None, Profile(skill=skill), talk.say)
+    return Dialogue(talk, keeper).run(clean(complaint)[:LONGEST_LINE])
