@@ -44,9 +44,10 @@ def _is_told(error: Exception) -> bool:
     from symptomtree.cases.files import BadCase
     from symptomtree.kb.compile import Faulty
     from symptomtree.kb.load import Unreadable
+    from symptomtree.reasoning.profiles import BadProfile
     from symptomtree.trials import CannotTry
 
-    return isinstance(error, (BadCase, CannotTry, Faulty, Unreadable))
+    return isinstance(error, (BadCase, BadProfile, CannotTry, Faulty, Unreadable))
 
 
 def _open(folder: Path | None) -> "KnowledgeBase":
@@ -68,18 +69,14 @@ def build_parser() -> argparse.ArgumentParser:
     where.add_argument("--case", type=Path, metavar="FILE", help="keep the case here (default: your data folder)")
     where.add_argument("--no-save", action="store_true", help="keep no case file")
     ask.add_argument("--resume", type=Path, metavar="FILE", help="go on with a case")
-    ask.add_argument(
-        "--skill",
-        choices=("rider", "mechanic", "specialist"),
-        default="mechanic",
-        help="whose hands do the work; what is beyond them is handed over (default: mechanic)",
-    )
+    _add_profile(ask)
     _add_knowledge(ask)
     ask.set_defaults(run=_ask)
     replay = commands.add_parser("replay", help="apply a case file's events and print what follows")
     replay.add_argument("case", type=Path, nargs="?", help="a case file or a walkthrough")
     replay.add_argument("--json", action="store_true", help="print the assessment as JSON")
     replay.add_argument("--schema", action="store_true", help="print the JSON schema of --json and exit")
+    _add_profile(replay)
     _add_knowledge(replay)
     replay.set_defaults(run=_replay)
     around = commands.add_parser("map", help="print what the knowledge connects an entry with")
@@ -148,6 +145,16 @@ def _add_knowledge(command: argparse.ArgumentParser) -> None:
     command.add_argument("--knowledge", type=Path, metavar="PATH", help="a folder of knowledge (default: what ships)")
 
 
+def _add_profile(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--profile",
+        default="new-mechanic",
+        metavar="NAME|FILE",
+        help="whose time, money, tools and skill: home-rider, new-mechanic, senior-technician, or a file "
+        "(default: new-mechanic)",
+    )
+
+
 def _ask(args: argparse.Namespace) -> int:
     try:
         from symptomtree.plain.ask import ask
@@ -158,7 +165,7 @@ def _ask(args: argparse.Namespace) -> int:
             keep=args.case,
             resume=args.resume,
             save=not args.no_save,
-            skill=args.skill,
+            profile=args.profile,
         )
     except KeyboardInterrupt:  # before the first question; from there on the dialogue takes it
         return 0
@@ -173,6 +180,7 @@ def _replay(args: argparse.Namespace) -> int:
     from symptomtree.plain.record import AssessmentRecord, record
     from symptomtree.plain.report import report
     from symptomtree.reasoning.assess import Adviser
+    from symptomtree.reasoning.profiles import profile_named
 
     if args.schema:
         print(json.dumps(msgspec.json.schema(AssessmentRecord), indent=2))
@@ -182,7 +190,7 @@ def _replay(args: argparse.Namespace) -> int:
         return 2
     kb = _open(args.knowledge)
     case = read_case(args.case, kb)
-    assessment = Adviser(kb).assess(case.events)
+    assessment = Adviser(kb).assess(case.events, profile_named(args.profile, kb))
     if args.json:
         print(json.dumps(msgspec.to_builtins(record(case.title, assessment)), indent=2))
     else:

@@ -298,7 +298,7 @@ def test_wrong_use_is_one_clear_message(tmp_path):
         (["--case", "no/such/folder.yaml"], "no such folder"),
         (["--knowledge", "nowhere"], "no such folder"),
         (["--knowledge", "faulty"], "a.yaml:1:"),
-        (["--skill", "wizard"], "invalid choice"),
+        (["--profile", "home-ridder"], "did you mean 'home-rider'"),
     ]:
         ran = ask(*args, typed="x\n", cwd=tmp_path)
         assert ran.returncode == 2, args

@@ -74,6 +74,8 @@ def command(line: str) -> Command | None:
         return Command(COMMANDS[plain])
     first, _, rest = line.partition(" ")
     first, rest = first.casefold().rstrip(":"), rest.strip()
+    if plain.startswith("why not "):
+        return Command("why-not", line.split(None, 2)[2])
     if rest and (first in _WITH_TEXT or (first == "list" and rest.isdigit())):
         return Command(first, rest)
     return None

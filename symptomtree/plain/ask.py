@@ -5,12 +5,11 @@ from pathlib import Path
 from symptomtree.cases.files import BadCase, read_case
 from symptomtree.cases.model import Case
 from symptomtree.kb.compile import open_knowledge
-from symptomtree.kb.model import Skill
 from symptomtree.plain.dialogue import Dialogue
 from symptomtree.plain.keeper import Keeper, default_path
 from symptomtree.plain.talk import LONGEST_LINE, Talk
 from symptomtree.plain.text import clean
-from symptomtree.reasoning.costs import Profile
+from symptomtree.reasoning.profiles import profile_named
 
 
 def ask(
@@ -20,7 +19,7 @@ def ask(
     keep: Path | None = None,
     resume: Path | None = None,
     save: bool = True,
-    skill: Skill = "mechanic",
+    profile: str = "new-mechanic",
 ) -> int:
     """Talk a case through. Returns the exit code.
 
@@ -30,10 +29,10 @@ def ask(
         keep: the file that a new case is kept in (default: one in the user's data folder).
         resume: a case file to go on with; it is kept there, unless `keep` names another or it is a walkthrough.
         save: whether anything is saved.
-        skill: whose hands it is.
+        profile: whose time, money, tools and skill it is: the name of a preset, or a profile file.
 
     Raises:
-        BadCase, Faulty, Unreadable: an input cannot be used; the message says which and why.
+        BadCase, BadProfile, Faulty, Unreadable: an input cannot be used; the message says which and why.
     """
     kb = open_knowledge(knowledge)
     case = read_case(resume, kb) if resume else Case(symptomtree_case=1, title="A case without a complaint yet")
@@ -44,5 +43,5 @@ def ask(
     # A walkthrough is somebody's lesson: going on with it must not write over it.
     path = keep or (resume if resume and not case.known else default_path())
     talk = Talk()
-    keeper = Keeper(kb, case, path if save else None, Profile(skill=skill), talk.say)
+    keeper = Keeper(kb, case, path if save else None, profile_named(profile, kb), talk.say)
     return Dialogue(talk, keeper).run(clean(complaint)[:LONGEST_LINE])

@@ -44,6 +44,7 @@ HELP = (
     "  - a number or the words of an answer; for a measurement the number, like 1.6 mm",
     "  - ?  how to look or do it",
     "  - why  what it would settle and what it costs; why again, or numbers, for the figures",
+    "  - why not NAME  why another check, question or fix does not come now",
     "  - not sure  when you cannot tell; skip  to leave this step out",
     "  - back  takes back your last answer, as often as you like",
     "  - list  how the causes stand; list 2  what speaks for and against the second",

@@ -49,6 +49,7 @@ class Dialogue:
                 "back": self._back,
                 "list": self._list,
                 "fix": self._go_to_fix,
+                "why-not": lambda said: self._talk.say(*show.why_not(self._keeper.assessment, said)),
                 "also": self._also,
                 "parts": self._parts,
                 "note": self._note,

@@ -44,7 +44,7 @@ class Keeper:
         self.case = msgspec.structs.replace(case, knowledge=kb.digest)
         self.path = path
         self.saved = path is not None and path.exists()  # a resumed case is there already
-        self._purse = profile
+        self._profile = profile
         self._tell = tell
         self._complained = False
         self._adviser: Adviser | None = None
@@ -62,7 +62,7 @@ class Keeper:
             from symptomtree.reasoning.assess import Adviser  # noqa: PLC0415 - the first question is there before it
 
             self._adviser = self._adviser or Adviser(self.kb)
-            self._assessment = self._adviser.assess(self.events, self._purse)
+            self._assessment = self._adviser.assess(self.events, self._profile)
         return self._assessment
 
     def add(self, *events: AnyEvent) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from symptomtree.plain import show
-from symptomtree.reasoning.assess import Assessment, Standing
+from symptomtree.reasoning.assess import Assessment
 from symptomtree.reasoning.planning import Step
 
 
@@ -17,7 +17,7 @@ def report(title: str, a: Assessment, causes: int = 6, steps: int = 5) -> Iterat
     yield ""
     yield from show.standing(a, causes)
     for cause in a.causes[:1]:
-        yield from evidence(a, cause)
+        yield from show.evidence(a, cause.cause)
     if len(a.causes) > 1:
         first, second = a.causes[0].cause, a.causes[1].cause
         for finding, grade in a.would_change(first, second)[:2]:
@@ -55,17 +55,6 @@ def found(a: Assessment) -> Iterator[str]:
         again = f" (before the work: {kb.findings[finding].grades[looks[0].grade]})" if len(looks) > 1 else ""
         yield f"  {show.told(a, finding)}{again}"
     yield from (f"  Done: {kb.name_of(fix)}" for fix, _ in a.state.fixes)
-
-
-def evidence(a: Assessment, cause: Standing) -> Iterator[str]:
-    """Yield what speaks for and against a cause."""
-    kb = a.knowledge
-    weighed = a.evidence_for(cause.cause)
-    for sign, word in ((1, "for"), (-1, "against")):
-        parts = [f for f, x in weighed if x * sign > 0.1][:4]
-        if parts:
-            yield f"  What speaks {word} {kb.name_of(cause.cause)}:"
-            yield from (f"    {kb.findings[f].ask} {kb.findings[f].grades[a.state.grade(f) or '']}" for f in parts)
 
 
 def line(a: Assessment, step: Step) -> str:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context, FixDone, Note, Reading, Unsure
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Check, Fix, Observable
+from symptomtree.plain.answers import Option, close
 from symptomtree.plain.text import minutes
 from symptomtree.reasoning.costs import minutes_of
 
@@ -31,24 +32,37 @@ NEVER_SAFE = (
 )
 
 
-def check(kb: KnowledgeBase, name: str) -> Iterator[str]:
-    """Yield what someone needs to know to carry a check out: cautions come before the steps."""
+def check(kb: KnowledgeBase, name: str, open_: frozenset[str] = frozenset()) -> Iterator[str]:
+    """Yield what someone needs to know to carry a check out: cautions come before the steps.
+
+    Args:
+        open_: the access states that are open already.
+    """
     entry = kb.entries.checks[name]
-    yield f"Check: {entry.name} ({minutes(minutes_of(kb, entry))})."
-    yield from _work(kb, entry)
+    yield f"Check: {entry.name} ({minutes(minutes_of(kb, entry, open_))})."
+    yield from _work(kb, entry, open_)
     yield from numbered("How:", entry.how)
 
 
-def fix(kb: KnowledgeBase, name: str, rank: "FixRank | None" = None) -> Iterator[str]:
-    """Yield what someone needs to know to carry a fix out: cautions come before the steps."""
+def fix(
+    kb: KnowledgeBase, name: str, rank: "FixRank | None" = None, open_: frozenset[str] = frozenset()
+) -> Iterator[str]:
+    """Yield what someone needs to know to carry a fix out: cautions come before the steps.
+
+    Args:
+        kb: the knowledge.
+        name: of the fix.
+        rank: how likely it is needed, when that is known.
+        open_: the access states that are open already.
+    """
     entry = kb.entries.fixes[name]
-    yield f"Fix: {entry.name} ({KINDS[entry.kind]}, {minutes(minutes_of(kb, entry))})."
+    yield f"Fix: {entry.name} ({KINDS[entry.kind]}, {minutes(minutes_of(kb, entry, open_))})."
     if rank and rank.causes:
         causes = "; ".join(kb.name_of(c) for c in rank.causes[:3])
         yield f"It removes: {causes}. Chance that it is needed: {rank.needed:.0%}."
     if not entry.reversible:
         yield "It cannot be undone."
-    yield from _work(kb, entry)
+    yield from _work(kb, entry, open_)
     if entry.parts:
         yield f"Parts: {', '.join(entry.parts)} (price: {entry.price})."
     yield from numbered("Steps:", entry.steps)
@@ -63,18 +77,20 @@ def _source(kb: KnowledgeBase, name: str) -> str:
     return f"{source.title}, {source.year}" if source.year else source.title
 
 
-def _work(kb: KnowledgeBase, entry: Check | Fix) -> Iterator[str]:
+def _work(kb: KnowledgeBase, entry: Check | Fix, open_: frozenset[str]) -> Iterator[str]:
     """Yield what a check and a fix have in common."""
     if entry.skill in HANDS:
         yield f"This is work for {HANDS[entry.skill]}."
     for caution in cautions(kb, [entry]):
         yield f"Caution: {caution}"
     states = _access(kb, entry.access)
-    if states:
-        last = kb.entries.access[states[-1]]
-        yield f"With the bike: {last.name}."
+    if states and states[-1] in open_:
+        yield f"While the bike is like that ({kb.entries.access[states[-1]].name}), nothing more has to be opened."
+    elif states:
+        yield f"With the bike: {kb.entries.access[states[-1]].name}."
         for state in states:
-            yield from (f"  {how}" for how in kb.entries.access[state].how)
+            if state not in open_:
+                yield from (f"  {how}" for how in kb.entries.access[state].how)
     tools = dict.fromkeys([*(t for s in states for t in kb.entries.access[s].tools), *entry.tools])
     if tools:
         yield f"Tools: {'; '.join(_tool(kb, t) for t in tools)}."
@@ -138,6 +154,59 @@ def reason(a: "Assessment", step: "Step") -> str:
     if names:
         return f"It helps to settle whether it is {names[0]}, and {cost}."
     return f"Of what is left to do this promises the cheapest way to a fixed bike; {cost}."
+
+
+def why_not(a: "Assessment", said: str) -> Iterator[str]:
+    """Yield why a step that the person would have taken does not come next.
+
+    Args:
+        a: the assessment.
+        said: the step in their words, or its id.
+    """
+    kb = a.knowledge
+    e = kb.entries
+    names = [*e.checks, *e.fixes, *e.symptoms, *e.questions, *e.facts]
+    _, near = close(said, [Option(n, kb.name_of(n), (kb.asks(n),)) for n in names])
+    name = said if said in names else near.value if near else None
+    if name is None:
+        yield f"Nothing to ask, check or fix here is called '{said}'. Name it in other words."
+        return
+    best = next((s for s in a.steps), None)
+    step = next((s for s in a.steps if s.name == name), None)
+    known = a.state.facts.get(name) or a.state.seen.get(name)
+    yield f"{kb.asks(name)}"
+    if best and step == best:
+        yield "It is the next step."
+    elif known:
+        yield "It was answered already."
+    elif name in a.state.unsure:
+        yield "You could not tell, so it is not asked again."
+    elif step and best:
+        more = step.total - best.total
+        ahead = any(c.kind == "do-first" and c.target == best.name for c in a.conclusions)
+        if ahead:
+            yield f"A rule puts another step first: {kb.asks(best.name)}."
+        elif more > 0.05:
+            yield f"Taken next, the whole way would cost about {more:.1f} more than with: {kb.asks(best.name)}"
+        else:
+            yield f"It would do as well; a hair better is: {kb.asks(best.name)}"
+        yield from numbers(a, step)
+    elif name in kb.entries.fixes:
+        yield from _fix_not_offered(a, name)
+    else:
+        yield "As things stand its outcome would change nothing that is still open, or it does not fit this bike."
+
+
+def _fix_not_offered(a: "Assessment", name: str) -> Iterator[str]:
+    kb = a.knowledge
+    rank = next((r for r in a.fixes if r.fix == name), None)
+    if any(fix == name for fix, _ in a.state.fixes):
+        yield "It was done already."
+    elif rank:
+        yield f"It would be needed with a chance of {rank.needed:.0%} and cost {rank.cost:.1f}; others promise more."
+    else:
+        causes = ", ".join(kb.name_of(c) for c in kb.fixed_by[name][:3])
+        yield f"It removes what is not likely here: {causes}." if causes else "Nothing here calls for it."
 
 
 def numbers(a: "Assessment", step: "Step") -> Iterator[str]:

@@ -101,7 +101,7 @@ class Steps:
     def check(self, name: str, settles: Sequence[str], step: "Step | None", why: str = PROOF) -> None:
         """Show a check and ask for each of its findings in turn."""
         if self._showing != name:
-            self._talk.say("", *show.check(self._kb, name))
+            self._talk.say("", *show.check(self._kb, name, self._keeper.assessment.state.open))
             self._showing = name
         for finding in settles:
             left = self.finding(finding, step, why)
@@ -128,7 +128,9 @@ class Steps:
         a = self._keeper.assessment
         rank = next((r for r in a.fixes if r.fix == name), None)
         step = next((s for s in a.steps if s.name == name), None)
-        self._talk.say("", *(show.stop(self._kb, s) for s in a.standing_stops), *show.fix(self._kb, name, rank), "")
+        self._talk.say(
+            "", *(show.stop(self._kb, s) for s in a.standing_stops), *show.fix(self._kb, name, rank, a.state.open), ""
+        )
         options = (Option("done", "done"), Option("not-now", "cannot, or not now"))
         why, figures = (show.reason(a, step), tuple(show.numbers(a, step))) if step else (DUE, ())
         how = self._kb.entries.fixes[name].steps
