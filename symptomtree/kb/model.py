@@ -194,6 +194,8 @@ class Cause(Entry, frozen=True, kw_only=True):
     """The check that confirms it."""
     fixes: Annotated[list[Id], Meta(min_length=1)]
     """Best first."""
+    normal: bool = False
+    """Nothing is broken: such a bike behaves so, or it is a matter of set-up or technique."""
     danger: Danger
     danger_because: Text | None = None
     raised_by: dict[str, dict[str, Factor]] = {}

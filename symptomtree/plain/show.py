@@ -60,6 +60,8 @@ def fix(
     if rank and rank.causes:
         causes = "; ".join(kb.name_of(c) for c in rank.causes[:3])
         yield f"It removes: {causes}. Chance that it is needed: {rank.needed:.0%}."
+        if kb.entries.causes[rank.causes[0]].normal:
+            yield "If it is that, nothing is broken."
     if not entry.reversible:
         yield "It cannot be undone."
     yield from _work(kb, entry, open_)
@@ -286,8 +288,9 @@ def summary(a: "Assessment", skipped: Sequence[str] = ()) -> Iterator[str]:
     if likely:
         yield "Likely cause:" if len(likely) == 1 else "Likely causes (several can be true at once):"
     for c in likely:
+        normal = " (nothing is broken)" if kb.entries.causes[c.cause].normal else ""
         now = "" if c.ever - c.probability < 0.1 else f"; still there now: {c.probability:.0%}"
-        yield f"  - {kb.name_of(c.cause)}: {c.ever:.0%}{now}"
+        yield f"  - {kb.name_of(c.cause)}{normal}: {c.ever:.0%}{now}"
     if a.state.fixes:
         yield "Done:"
         yield from (f"  - {kb.name_of(name)}" for name, _ in a.state.fixes)
