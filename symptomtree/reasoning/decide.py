@@ -86,10 +86,11 @@ class Problem:
         """Return (P, J) the distinct rows of `need`, as numbers."""
         return self._distinct[0].astype(np.float64)
 
-    @cached_property
-    def which(self) -> Array:
-        """Return (N, P) 1 where a scenario has a pattern."""
-        return np.eye(len(self.patterns))[self._distinct[1]]
+    def mass(self, weights: Array) -> Array:
+        """Return (R, P) the weights of the patterns, from those of the scenarios (R, N)."""
+        shape = len(weights), len(self.patterns)  # not a product with a matrix of 0 and 1: that may start threads
+        place = self._distinct[1] + shape[1] * np.arange(shape[0])[:, None]
+        return np.bincount(place.ravel(), weights.ravel(), shape[0] * shape[1]).astype(np.float64).reshape(shape)
 
     @cached_property
     def _distinct(self) -> tuple[Bools, Ints]:
@@ -197,7 +198,7 @@ def ecr(problem: Problem, weights: Array, open_: Bools, done: Bools) -> tuple[Ar
         done: (J,) fixes carried out, or (R, J) in each row; they are not done again.
     """
     done = np.broadcast_to(done, (len(weights), done.shape[-1]))
-    cost, order, _ = _price(problem, weights @ problem.which, open_, done)
+    cost, order, _ = _price(problem, problem.mass(weights), open_, done)
     return cost, order
 
 
@@ -440,7 +441,7 @@ def _steps(problem: Problem, front: _Front, looks: Ints) -> _Steps:
 
 def _front(problem: Problem, weights: Array, open_: Bools, done: Bools, asked: Bools) -> _Front:
     """Price the best order in each standing, and what it would cost if it were known what is wrong."""
-    mass = weights @ problem.which
+    mass = problem.mass(weights)
     plan, fixes, needed = _price(problem, mass, open_, done)
     stuck = mass[:, problem.wanted[:, 0] == len(problem.fix_cost)].sum(axis=1)
     work = (needed * problem.fix_cost[fixes]).sum(axis=1)
