@@ -3,7 +3,7 @@
 Exact up to a stated size (`lattice`); past it estimated, with a bound on how far off that is (`sparse`).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log
 
@@ -116,44 +116,42 @@ def _given(model: Model, observed: Sequence[Observed], repairs: Sequence[Repair]
     every = [axis_of(o, model.leak[o.finding]) for o in observed]
     axes = [a for a in every if a.states > 1]
     flat = [a for a in every if a.states == 1]
-    here = model.prior.copy()  # present, and all findings without a state as seen
-    constant = 0.0
-    for a in flat:
-        seen = float(a.start[0] * a.final[0])
-        if not seen > 0:
-            raise Impossible
-        constant += log(seen)
-        here *= model.reach[:, a.finding, a.cap]
+    columns, caps = [a.finding for a in flat], [a.cap for a in flat]
+    seen = model.leak[columns, caps] * [a.final[0] for a in flat]
+    if not np.all(seen > 0):
+        raise Impossible
+    constant = float(np.log(seen).sum())
+    as_seen = np.prod(model.reach[:, columns, caps], axis=1)  # of the findings without a state, when it is there
+    here = model.prior * as_seen
 
     removed: dict[int, list[Repair]] = {}
     for repair in repairs:
         for cause in repair.causes:
             removed.setdefault(cause, []).append(repair)
-    moves: dict[int, dict[int, Array]] = {cause: {} for cause in removed}
-    barred = set()  # what cannot be there and have pushed all it does no further than what was seen
-    for n, a in enumerate(axes):
-        rows = np.flatnonzero((model.reach[:, a.finding, 0] < 1) & (model.prior > 0))
-        matrices = a.matrix(len(a.after), model.reach[rows, a.finding])
-        barred |= set(rows[~matrices.any(axis=(1, 2))].tolist())
-        for cause, matrix in zip(rows.tolist(), matrices, strict=True):
-            moves.setdefault(cause, {})[n] = matrix
-    inside = sorted(cause for cause in moves if model.prior[cause] > 0)
+    touches = model.reach[:, [a.finding for a in axes], 0] < 1
+    touched = np.any(touches, axis=1)
+    touched[list(removed)] = True
+    inside = np.flatnonzero(touched & (model.prior > 0))
+    matrices = [a.matrix(len(a.after), model.reach[inside, a.finding]) for a in axes]
+    able = np.all([m.any(axis=(1, 2)) for m in matrices], axis=0) if axes else np.ones(len(inside), dtype=bool)
+    now = np.where(able, as_seen[inside], 0.0).tolist()
     variables = []
-    for cause in inside:
-        options = []
+    for i, cause in enumerate(inside.tolist()):
+        mine = np.flatnonzero(touches[cause]).tolist()
         left = float(model.prior[cause])
+        absent = 1 - left
+        ways = []
         for repair in removed.get(cause, ()):
-            options += _removed(model, axes, flat, cause, repair, left * repair.works, moves[cause])
+            likelihood, moves = _until(model, axes, flat, mine, cause, repair)
+            ways.append((left * repair.works * likelihood, moves, False))
             left *= 1 - repair.works
-        if cause not in barred and here[cause] > 0 and left > 0:
-            options.append(Option(left * float(here[cause] / model.prior[cause]), moves[cause], now=True))
-        absent = float(1 - model.prior[cause])
-        whole = absent + sum(o.weight for o in options)
+        ways.append((left * now[i], {n: matrices[n][i] for n in mine}, True))
+        whole = absent + sum(weight for weight, _, _ in ways)
         if not whole > 0:
             raise Impossible
         constant += log(whole)  # weights that sum to 1 keep long evidence from underflowing
-        scaled = [Option(o.weight / whole, o.moves, o.now) for o in options]
-        variables.append(Variable(cause, absent / whole, scaled))
+        options = [Option(weight / whole, moves, is_now) for weight, moves, is_now in ways if weight > 0]
+        variables.append(Variable(cause, absent / whole, options, tuple(mine)))
     apart = np.delete(np.arange(len(model.prior)), inside)
     total = 1 - model.prior[apart] + here[apart]
     if not (total > 0).all():
@@ -161,22 +159,18 @@ def _given(model: Model, observed: Sequence[Observed], repairs: Sequence[Repair]
     return _Given(axes, variables, apart, here[apart] / total, constant + float(np.log(total).sum()))
 
 
-def _removed(
-    model: Model,
-    axes: Sequence[Axis],
-    flat: Sequence[Axis],
-    cause: int,
-    repair: Repair,
-    weight: float,
-    moves: Mapping[int, Array],
-) -> list[Option]:
-    """Return the option that the cause was there until this repair; none when that cannot be."""
+def _until(
+    model: Model, axes: Sequence[Axis], flat: Sequence[Axis], mine: Sequence[int], cause: int, repair: Repair
+) -> tuple[float, dict[int, Array]]:
+    """Return the likelihood of the findings without a state when the cause was there until a repair, and its moves."""
     reach = model.reach[cause]
+    likelihood = 1.0
     for a in flat:
-        weight *= float(a.matrix(a.looks_before(repair.number), reach[a.finding])[0, 0])
-    before = {n: axes[n].matrix(axes[n].looks_before(repair.number), reach[axes[n].finding]) for n in moves}
-    before = {n: m for n, m in before.items() if axes[n].looks_before(repair.number)}
-    return [Option(weight, before, now=False)] if weight > 0 and all(m.any() for m in before.values()) else []
+        likelihood *= float(a.matrix(a.looks_before(repair.number), reach[a.finding])[0, 0])
+    moves = {
+        n: axes[n].matrix(looks, reach[axes[n].finding]) for n in mine if (looks := axes[n].looks_before(repair.number))
+    }
+    return (likelihood if all(m.any() for m in moves.values()) else 0.0), moves
 
 
 def _belief(
@@ -191,7 +185,7 @@ def _belief(
     now, ever = np.zeros(len(model.prior)), np.zeros(len(model.prior))
     now[given.apart] = ever[given.apart] = given.odds
     for v, share in zip(given.variables, shares, strict=True):
-        ever[v.cause] = share[1:].sum()
+        ever[v.cause] = sum(share.tolist()[1:])
         now[v.cause] = share[-1] if v.options and v.options[-1].now else 0.0
     sets = np.zeros((len(chosen), len(model.prior)), dtype=bool)
     if len(chosen):

@@ -65,6 +65,8 @@ class Axis:
         final: (K,) likelihood of what was seen in each state.
         steps: (m + 1, G, K, K) 1 at [a, y, to, from] where a mechanism leads that worked during the first a looks with
             level y; 0 everywhere when the evidence forbids it.
+        cap: highest level that a mechanism at work in all looks may have from the first state without leaving it.
+        states: K.
     """
 
     finding: int
@@ -72,15 +74,8 @@ class Axis:
     start: Array
     final: Array
     steps: Array
-
-    @property
-    def states(self) -> int:
-        return len(self.final)
-
-    @property
-    def cap(self) -> int:
-        """Highest level that a mechanism at work in all looks may have from the first state without leaving it."""
-        return int(self.steps[-1, :, 0, 0].sum()) - 1
+    cap: int
+    states: int
 
     def matrix(self, looks: int, reach: Array) -> Array:
         """Return M (..., K, K), M[to, from], for a mechanism at work during the first `looks` looks.
@@ -110,14 +105,15 @@ def axis_of(observed: Observed, leak: Array) -> Axis:
         observed: the finding and its looks.
         leak: (G,) P(leak level <= g).
     """
-    final, steps = _machine(tuple(tuple(look.weights.tolist()) for look in observed.looks))
-    start = _led(leak, steps[-1])[:, 0]
-    return Axis(observed.finding, tuple(look.after for look in observed.looks), start, final, steps)
+    looks = observed.looks
+    final, steps, cap = _machine(tuple([tuple(look.weights.tolist()) for look in looks]))
+    start = leak[cap : cap + 1] if len(final) == 1 else _led(leak, steps[-1])[:, 0]
+    return Axis(observed.finding, tuple([look.after for look in looks]), start, final, steps, cap, len(final))
 
 
 @lru_cache(maxsize=4096)
-def _machine(looked: tuple[tuple[float, ...], ...]) -> tuple[Array, Array]:
-    """Return `final` and `steps` of the machine for looks with these weights; the greatest of each counts as 1."""
+def _machine(looked: tuple[tuple[float, ...], ...]) -> tuple[Array, Array, int]:
+    """Return `final`, `steps` and `cap` for looks with these weights; the greatest of each look counts as 1."""
     weights = _drop_repeats([np.array(w) / max(w) for w in looked])
     looks, grades = len(weights), len(weights[0])
     bottoms = tuple(_bottom(w) for w in weights)
@@ -149,7 +145,7 @@ def _machine(looked: tuple[tuple[float, ...], ...]) -> tuple[Array, Array]:
     final = np.array([prod(w[s] for w, s in zip(weights, state, strict=True)) for state in states])
     for array in (final, steps):  # shared by all that looks alike
         array.flags.writeable = False
-    return final, steps
+    return final, steps, int(steps[-1, :, 0, 0].sum()) - 1
 
 
 def _drop_repeats(weights: list[Array]) -> list[Array]:

@@ -47,15 +47,17 @@ class Option:
 
 @dataclass(slots=True)
 class Variable:
-    """A cause with its options; `absent` is the weight of not being there at all. All its weights sum to 1."""
+    """A cause with its options.
+
+    Attributes:
+        absent: weight of not being there at all; it and the options' weights sum to 1.
+        axes: those that any of the options touches.
+    """
 
     cause: int
     absent: float
     options: list[Option]
-
-    @property
-    def axes(self) -> set[int]:
-        return {axis for option in self.options for axis in option.moves}
+    axes: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,49 +111,57 @@ class Plan:
 def plan(variables: Sequence[Variable], axes: Sequence[Axis]) -> Plan:
     """Order the causes so that few findings are open at once (greedy: least new state, then most closing)."""
     bits = [log2(axis.states) for axis in axes]
-    touches = [variable.axes for variable in variables]
     own: list[list[int]] = [[] for _ in axes]
     users: list[list[int]] = [[] for _ in axes]
-    for v, mine in enumerate(touches):
-        for a in mine:
-            (own if len(mine) == 1 else users)[a].append(v)
+    for v, variable in enumerate(variables):
+        for a in variable.axes:
+            (own if len(variable.axes) == 1 else users)[a].append(v)
     waiting = [len(u) for u in users]
     steps: list[Step] = []
     for a, count in enumerate(waiting):
         if not count:
             steps += [Step("open", a, tuple(own[a])), Step("close", a)]
-    left = {v for v, mine in enumerate(touches) if len(mine) > 1}
-    growth = {v: sum(bits[a] * (1 - (waiting[a] == 1)) for a in touches[v]) for v in left}
+    growth = {
+        v: sum([bits[a] for a in variable.axes if waiting[a] > 1])
+        for v, variable in enumerate(variables)
+        if len(variable.axes) > 1
+    }
     dims: tuple[int, ...] = ()
-    widest = 0.0
-    while left:
-        v = min(left, key=lambda v: (growth[v], v))
-        left.remove(v)
-        touched = sorted(touches[v], key=lambda a: (waiting[a] > 1, a))  # those that close come first
+    size = widest = 0.0
+    while growth:
+        v = min(growth, key=growth.__getitem__)  # of equals the first
+        del growth[v]
+        touched = sorted(variables[v].axes, key=lambda a: (waiting[a] > 1, a))  # those that close come first
         new = [a for a in touched if a not in dims]
-        steps += [Step("open", a, tuple(own[a])) for a in reversed(new)]
-        dims = (*new, *dims)
-        widest = max(widest, sum(bits[a] for a in dims))
-        order = (*touched, *(a for a in dims if a not in touched))
-        turn = None if order == dims else tuple(dims.index(a) for a in order)
-        back = tuple(order.index(a) for a in dims)
-        steps.append(Step("cause", v, (), tuple(touched), turn, back, tuple(axes[a].states for a in dims)))
-        for a in new:
+        for a in reversed(new):
+            steps.append(Step("open", a, tuple(own[a])))
+            size += bits[a]
             for u in users[a]:
-                growth[u] -= bits[a]
+                if u in growth:
+                    growth[u] -= bits[a]
+        widest = max(widest, size)
+        dims = (*new, *dims)
+        order = (*touched, *[a for a in dims if a not in touched])
+        turn = None if order == dims else tuple([dims.index(a) for a in order])
+        back = tuple([order.index(a) for a in dims])
+        steps.append(Step("cause", v, (), tuple(touched), turn, back, tuple([axes[a].states for a in dims])))
         for a in touched:
             waiting[a] -= 1
             if not waiting[a]:
                 steps.append(Step("close", a))
+                size -= bits[a]
                 order = order[1:]
             elif waiting[a] == 1:
-                growth[next(u for u in users[a] if u in left)] -= bits[a]
+                growth[next(u for u in users[a] if u in growth)] -= bits[a]
         dims = order
-    return Plan(steps, round(2**widest), [v for v, mine in enumerate(touches) if not mine])
+    return Plan(steps, round(2**widest), [v for v, variable in enumerate(variables) if not variable.axes])
 
 
 def _blocks(variable: Variable, touched: Sequence[int], axes: Sequence[Axis]) -> list[list[Array]]:
-    """Return what each option does to the axes touched: matrices for the first few of them, for the next few, ..."""
+    """Return what each option does to the axes touched, in matrices for the first few of them, for the next few, ...
+
+    The first bears the option's weight.
+    """
     groups: list[list[int]] = [[]]
     size = 1
     for a in touched:
@@ -160,7 +170,11 @@ def _blocks(variable: Variable, touched: Sequence[int], axes: Sequence[Axis]) ->
             groups.append([])
             size = axes[a].states
         groups[-1].append(a)
-    return [[_joint([_move(o, a, axes) for a in group]) for group in groups] for o in variable.options]
+    out = []
+    for o in variable.options:
+        blocks = [_joint([_move(o, a, axes) for a in group]) for group in groups]
+        out.append([o.weight * blocks[0], *blocks[1:]])
+    return out
 
 
 def _move(option: Option, a: int, axes: Sequence[Axis]) -> Array:
@@ -185,28 +199,29 @@ def _through(tensor: Array, blocks: Sequence[Array], before: int = 1) -> Array:
 
 @dataclass(frozen=True, slots=True)
 class _Alone:
-    """An axis with the variables that touch no other.
+    """An axis with the V variables that touch no other; O is the greatest number of their options, absence included.
 
     Attributes:
-        links: for each of them (variable, (O, K, K) what absence and each option does, weights included).
-        before: (K,) the states before each of them; the last entry is after all of them.
+        links: (V, O, K, K) what each option does, weights included.
+        before: (V + 1, K) the states before each of them, and after them all.
     """
 
-    links: list[tuple[int, Array]]
-    before: list[Array]
+    links: Array
+    before: Array
 
 
 def _alone(step: Step, variables: Sequence[Variable], axes: Sequence[Axis]) -> _Alone:
-    links = []
-    states = [axes[step.n].start]
-    for v in step.own:
-        variable = variables[v]
-        still = np.eye(axes[step.n].states)
-        links.append(
-            (v, np.array([variable.absent * still, *(o.weight * _move(o, step.n, axes) for o in variable.options)]))
-        )
-        states.append(links[-1][1].sum(axis=0) @ states[-1])
-    return _Alone(links, states)
+    states = axes[step.n].states
+    most = 1 + max((len(variables[v].options) for v in step.own), default=0)
+    links = np.zeros((len(step.own), most, states, states))
+    for i, v in enumerate(step.own):
+        links[i, 0].flat[:: states + 1] = variables[v].absent
+        for n, o in enumerate(variables[v].options, start=1):
+            np.multiply(_move(o, step.n, axes), o.weight, out=links[i, n])
+    before = [axes[step.n].start]
+    for link in links.sum(axis=1):
+        before.append(link @ before[-1])
+    return _Alone(links, np.array(before))
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,10 +267,15 @@ def sweep(order: Plan, variables: Sequence[Variable], axes: Sequence[Axis]) -> S
     for step, later in zip(order.steps, ahead, strict=True):
         if step.kind == "open":
             mine = alone[step.n]
-            onward = later.reshape(axes[step.n].states, -1) @ tensor
-            for (v, link), state in zip(reversed(mine.links), reversed(mine.before[:-1]), strict=True):
-                settle(v, (link @ state @ onward).tolist())
-                onward = onward @ link.sum(axis=0)
+            onward = [later.reshape(axes[step.n].states, -1) @ tensor]
+            for link in mine.links.sum(axis=1)[:0:-1]:
+                onward.append(onward[-1] @ link)
+            if step.own:
+                each = (mine.links @ mine.before[:-1, None, :, None])[..., 0]
+                for v, share in zip(
+                    step.own, (each @ np.array(onward[::-1])[:, :, None])[..., 0].tolist(), strict=True
+                ):
+                    settle(v, share[: 1 + len(variables[v].options)])
             tensor = np.multiply.outer(mine.before[-1], tensor).reshape(-1)
         elif step.kind == "close":
             tensor = axes[step.n].final @ tensor.reshape(axes[step.n].states, -1)
@@ -267,8 +287,7 @@ def sweep(order: Plan, variables: Sequence[Variable], axes: Sequence[Axis]) -> S
         else:
             variable = variables[step.n]
             tensor = step.turned(tensor)
-            options = zip(variable.options, blocks[step.n], strict=True)
-            parts = [variable.absent * tensor, *(o.weight * _through(tensor, b) for o, b in options)]
+            parts = [variable.absent * tensor, *[_through(tensor, b) for b in blocks[step.n]]]
             settle(step.n, [float(part @ later) for part in parts])
             tensor = sum(parts[1:], parts[0])
     return Swept(log_evidence, shares, ahead, blocks, alone)
@@ -302,8 +321,7 @@ def _look_ahead(
 
 def _behind(variable: Variable, blocks: Sequence[Sequence[Array]], later: Array) -> list[Array]:
     """Return, for absence and each option, how likely it and the steps after it explain what is open before it."""
-    options = zip(variable.options, blocks, strict=True)
-    return [variable.absent * later, *(o.weight * _through(later, [m.T for m in b]) for o, b in options)]
+    return [variable.absent * later, *[_through(later, [m.T for m in b]) for b in blocks]]
 
 
 def draw(order: Plan, variables: Sequence[Variable], axes: Sequence[Axis], swept: Swept, count: int, seed: int) -> Ints:
@@ -325,7 +343,7 @@ def draw(order: Plan, variables: Sequence[Variable], axes: Sequence[Axis], swept
             table = later.reshape(axes[step.n].states, -1)
             state = _pick(mine.before[-1] * table[:, at].T, random)
             at += state * table.shape[1]
-            for (v, link), before in zip(reversed(mine.links), reversed(mine.before[:-1]), strict=True):
+            for v, link, before in zip(step.own[::-1], mine.links[::-1], mine.before[-2::-1], strict=True):
                 ways = (link * before).transpose(1, 0, 2).reshape(len(before), -1)  # to state, option and state from
                 chosen[:, v], state = np.divmod(_pick(ways[state], random), len(before))
         elif step.kind == "close":
