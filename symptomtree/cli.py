@@ -100,6 +100,12 @@ def build_parser() -> argparse.ArgumentParser:
         help="try rules of thumb, and the adviser with wrong knowledge, on the same bikes (default: yes)",
     )
     trial.add_argument("--worst", type=_whole_from(0), default=0, metavar="N", help="also tell of the N dearest bikes")
+    trial.add_argument(
+        "--against-optimum",
+        type=_whole_from(1),
+        metavar="MODELS",
+        help="instead: solve so many small random problems exactly, and print how far each policy is from the optimum",
+    )
     trial.add_argument("--scheduler", metavar="ADDRESS", help="spread over the Dask cluster of this scheduler")
     _add_knowledge(trial)
     trial.set_defaults(run=_trial)
@@ -225,8 +231,12 @@ def _map(args: argparse.Namespace) -> int:
 
 
 def _trial(args: argparse.Namespace) -> int:
-    from symptomtree.trials.command import show_trial
+    from symptomtree.trials.command import show_gaps, show_trial
     from symptomtree.trials.trial import Trial
+
+    if args.against_optimum:
+        show_gaps(args.against_optimum, args.number)
+        return 0
 
     trial = Trial(args.knowledge, _open(args.knowledge).digest, args.number, args.bikes, args.baselines)
     show_trial(trial, args.jobs, args.scheduler, args.json, args.worst)

@@ -6,6 +6,8 @@ import sys
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+from symptomtree.trials.gaps import SMALL, gap_table
+from symptomtree.trials.gaps import render as render_gaps
 from symptomtree.trials.report import data, dearest, render
 from symptomtree.trials.trial import Trial, run
 
@@ -24,3 +26,9 @@ def show_trial(trial: Trial, jobs: int, scheduler: str | None = None, as_json: b
         return
     for line in (*render(trial, worked), *dearest(worked, worst)):
         print(line)
+
+
+def show_gaps(models: int, number: int) -> None:
+    """Print how far each policy is from the exact optimum on small random problems."""
+    print(f"{models} random problems: {SMALL.causes} causes, {SMALL.looks} questions, {SMALL.clusters} access states")
+    print(render_gaps(gap_table(models, number)))
