@@ -336,22 +336,22 @@ def draw(order: Plan, variables: Sequence[Variable], axes: Sequence[Axis], swept
     if not count:
         return chosen
     for v in order.idle:
-        chosen[:, v] = _pick(np.broadcast_to(swept.shares[v], (count, len(swept.shares[v]))), random)
+        chosen[:, v] = _pick(np.repeat(swept.shares[v][:, None], count, axis=1), random)
     for step, later in zip(order.steps, swept.ahead, strict=True):
         if step.kind == "open":
             mine = swept.alone[step.n]
             table = later.reshape(axes[step.n].states, -1)
-            state = _pick(mine.before[-1] * table[:, at].T, random)
+            state = _pick(mine.before[-1][:, None] * table[:, at], random)
             at += state * table.shape[1]
             for v, link, before in zip(step.own[::-1], mine.links[::-1], mine.before[-2::-1], strict=True):
-                ways = (link * before).transpose(1, 0, 2).reshape(len(before), -1)  # to state, option and state from
-                chosen[:, v], state = np.divmod(_pick(ways[state], random), len(before))
+                ways = (link * before).transpose(0, 2, 1).reshape(-1, len(before))  # option and state from, state to
+                chosen[:, v], state = np.divmod(_pick(ways[:, state], random), len(before))
         elif step.kind == "close":
             at %= len(later)
         else:
             at = step.turned_back(np.arange(len(later), dtype=float))[at].astype(np.int64)
             blocks = swept.blocks[step.n]
-            pick = _pick(np.stack([b[at] for b in _behind(variables[step.n], blocks, later)], axis=1), random)
+            pick = _pick(np.array([b[at] for b in _behind(variables[step.n], blocks, later)]), random)
             chosen[:, step.n] = pick
             for n, block in enumerate(blocks, start=1):
                 rows = np.flatnonzero(pick == n)
@@ -369,13 +369,13 @@ def _moved(at: Ints, blocks: Sequence[Array], later: Array, random: np.random.Ge
     for n, (block, table) in enumerate(zip(blocks, reversed(tables), strict=True)):
         cube = table.reshape(prod(sizes[:n]), sizes[n], -1)
         before, here, after = np.unravel_index(at, cube.shape)
-        to = _pick(block.T[here] * cube[before, :, after], random)
+        to = _pick(block[:, here] * cube[before, :, after].T, random)
         at = np.ravel_multi_index((before, to, after), cube.shape)
     return at
 
 
 def _pick(weights: Array, random: np.random.Generator) -> Ints:
-    """Draw one column per row in proportion to the weights (N, K)."""
-    edges = np.cumsum(weights, axis=1)
-    picked: Ints = (random.random(len(edges))[:, None] * edges[:, -1:] >= edges[:, :-1]).sum(axis=1)
+    """Draw one row per column in proportion to the weights (K, N)."""
+    edges = np.cumsum(weights, axis=0)
+    picked: Ints = (random.random(edges.shape[1]) * edges[-1] >= edges[:-1]).sum(axis=0)
     return picked
