@@ -23,8 +23,9 @@ class Line:
         gone: share of bikes that left the bench without their complaint.
         handed_over, not_ended: share of bikes that ended so.
         missed: assessments that lacked a stop which should stand.
-        saves: by what share the adviser's mean cost is below this policy's, on the same bikes; None for the adviser.
-        dearer: mean of this policy's cost less the adviser's, bike by bike.
+        saves, saves_relief: by what share the adviser's mean cost, and its cost to relief, are below this policy's on
+            the same bikes; None for the adviser.
+        dearer, dearer_relief: mean of this policy's costs less the adviser's, bike by bike.
         fit: of the stated probabilities.
         median_ms, high_ms: time per assessment, median and 95th percentile.
     """
@@ -45,7 +46,9 @@ class Line:
     not_ended: Figure
     missed: int
     saves: Figure | None
+    saves_relief: Figure | None
     dearer: Figure | None
+    dearer_relief: Figure | None
     fit: Calibration
     median_ms: float
     high_ms: float
@@ -65,13 +68,18 @@ def _line(policy: str, sessions: list[Session], adviser: list[Session]) -> Line:
     def often(hits: list[bool]) -> Figure:
         return share(sum(hits), len(hits))
 
-    cost, own = [s.cost for s in sessions], [s.cost for s in adviser]
+    def saving(name: str) -> Figure | None:
+        kept = ratio([getattr(s, name) for s in adviser], [getattr(s, name) for s in sessions])
+        return Figure(1 - kept.value, 1 - kept.high, 1 - kept.low) if policy != ADVISER else None
+
+    def dearer(name: str) -> Figure | None:
+        pairs = zip(sessions, adviser, strict=True)
+        return mean([getattr(s, name) - getattr(a, name) for s, a in pairs]) if policy != ADVISER else None
+
     seconds = np.concatenate([s.seconds for s in sessions])
-    saves = ratio(own, cost)
-    other = policy != ADVISER
     return Line(
         policy=policy,
-        cost=mean(cost),
+        cost=average("cost"),
         relief=average("relief"),
         minutes=average("minutes"),
         spent=average("spent"),
@@ -85,8 +93,10 @@ def _line(policy: str, sessions: list[Session], adviser: list[Session]) -> Line:
         handed_over=often([s.ended == "handed over" for s in sessions]),
         not_ended=often([s.ended == "not ended" for s in sessions]),
         missed=sum(s.missed for s in sessions),
-        saves=Figure(1 - saves.value, 1 - saves.high, 1 - saves.low) if other else None,
-        dearer=mean([a - b for a, b in zip(cost, own, strict=True)]) if other else None,
+        saves=saving("cost"),
+        saves_relief=saving("relief"),
+        dearer=dearer("cost"),
+        dearer_relief=dearer("relief"),
         fit=calibration([(s.said, s.so) for s in sessions]),
         median_ms=1000 * float(np.median(seconds)),
         high_ms=1000 * float(np.quantile(seconds, 0.95)),
@@ -110,11 +120,12 @@ def render(trial: Trial, worked: Sequence[Worked]) -> Iterator[str]:
     wide = max(len(line.policy) for line in found)
     yield f"{trial.bikes} simulated bikes from knowledge {trial.digest[:12]}, number {trial.number}. Intervals: 95 %."
     yield ""
-    yield f"{'per bike':{wide}}  {'cost':>17}  {'adviser saves':>17}  {'to relief':>17}  {'minutes':>17}  {'money':>17}"
+    heads = ["to relief", "adviser saves", "in all", "adviser saves", "minutes", "money"]
+    yield f"{'cost per bike':{wide}}  " + "  ".join(f"{head:>19}" for head in heads)
     for line in found:
-        saves = _percent(line.saves) if line.saves else ""
-        money = "  ".join(f"{_plain(f):>17}" for f in (line.relief, line.minutes, line.spent))
-        yield f"{line.policy:{wide}}  {_plain(line.cost):>17}  {saves:>17}  {money}"
+        costs = [_plain(line.relief), _saved(line.saves_relief), _plain(line.cost), _saved(line.saves)]
+        costs += [_plain(line.minutes), _plain(line.spent)]
+        yield f"{line.policy:{wide}}  " + "  ".join(f"{cost:>19}" for cost in costs)
     yield ""
     heads = ["fixed by 1st", "by 1st three", "no complaint", "handed over", "not ended"]
     yield f"{'share of bikes':{wide}}  " + "  ".join(f"{head:>15}" for head in heads)
@@ -148,6 +159,10 @@ def dearest(worked: Sequence[Worked], count: int) -> Iterator[str]:
 
 def _plain(f: Figure) -> str:
     return f"{f.value:.1f} ({f.low:.1f}-{f.high:.1f})"
+
+
+def _saved(f: Figure | None) -> str:
+    return _percent(f) if f else ""
 
 
 def _percent(f: Figure) -> str:

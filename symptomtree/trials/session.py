@@ -29,8 +29,8 @@ class Session:
         minutes: at the bench, access included.
         spent: money for parts and workshops.
         cost: minutes and money in one.
-        relief: cost up to where the complaint was seen to be gone; all of it when it never was. What was found on the
-            way and put right after that is the difference.
+        relief: cost up to where the complaint was seen to be gone, or was put right by the workshop. What was found on
+            the way and put right besides is the difference.
         questions, checks, fixes, hand_overs: how many; work that was given away counts as both fix and hand-over.
         missed: assessments that lacked a stop which should stand.
         gone: whether the complaint is truly gone.
@@ -70,7 +70,7 @@ def work(adviser: Adviser, bench: Bench, profile: Profile, rank: Rank = cheapest
 
 class _Work:
     def __init__(self, adviser: Adviser, bench: Bench, profile: Profile, rank: Rank) -> None:
-        self._adviser, self._bench, self._purse, self._rank = adviser, bench, profile, rank
+        self._adviser, self._bench, self._profile, self._rank = adviser, bench, profile, rank
         self._kb, self._complaint = adviser.knowledge, bench.bike.complaint
         self._events: list[AnyEvent] = told(self._kb, bench)
         self._session = Session(causes=tuple(sorted(bench.causes)), steps=[f"told {_all(self._events)}"])
@@ -105,11 +105,11 @@ class _Work:
         return self._bench.grade(self._complaint) == self._kb.grades(self._complaint)[0]
 
     def _so_far(self) -> float:
-        return self._session.spent + self._purse.money(self._session.minutes)
+        return self._session.spent + self._profile.money(self._session.minutes)
 
     def _assess(self) -> Assessment:
         began = perf_counter()
-        a = self._adviser.assess(self._events, self._purse, self._rank)
+        a = self._adviser.assess(self._events, self._profile, self._rank)
         self._session.seconds.append(perf_counter() - began)
         stated = {stop.conclusion.rule for stop in a.standing_stops}
         self._session.missed += not stops(self._kb, self._events) <= stated
@@ -142,23 +142,23 @@ class _Work:
         for check, some in groupby(findings, self._kb.settled_by.get):
             if check:
                 entry = self._kb.entries.checks[check]
-                if self._purse.can(self._kb, entry):
+                if self._profile.can(self._kb, entry):
                     self._session.minutes += entry.minutes + self._to_open(entry.access)
                 else:
-                    self._session.spent += self._purse.hand_over
+                    self._session.spent += self._profile.hand_over
             self._tell(f"{doing} {check or ''}".strip(), self._bench.look(some))
 
     def _fix(self, name: str) -> None:
         s, fix = self._session, self._kb.entries.fixes[name]
-        price = price_of(self._kb, fix, self._purse)
+        price = price_of(self._kb, fix, self._profile)
         s.fixes += 1
-        if fix.kind == "hand-over" or not self._purse.can(self._kb, fix):
+        if fix.kind == "hand-over" or not self._profile.can(self._kb, fix):
             s.hand_overs += 1
             s.spent += price
         else:
             parts = PART_WORTH[fix.price]
             s.spent += parts
-            s.minutes += (price - parts) / self._purse.money(1) + self._to_open(fix.access)
+            s.minutes += (price - parts) / self._profile.money(1) + self._to_open(fix.access)
         self._bench.fix(name)
         self._tell("fix", [FixDone(fix=name)])
 
@@ -175,11 +175,16 @@ class _Work:
         s.ended = "handed over"
         s.hand_overs += 1
         s.steps.append("hand-over")
-        abnormal = [f for f in a.state.seen if a.state.grade(f) != self._kb.grades(f)[0]]
-        needed = {self._kb.entries.causes[c].fixes[0] for f in abnormal for c in self._bench.makers(f)}
+        s.spent += self._profile.hand_over
+        if not s.relief:
+            s.relief = self._so_far() + self._bill([self._complaint])
+        s.spent += self._bill([f for f in a.state.seen if a.state.grade(f) != self._kb.grades(f)[0]])
+
+    def _bill(self, findings: Iterable[str]) -> float:
+        """Return what a workshop takes for putting right what makes these findings."""
+        needed = {self._kb.entries.causes[c].fixes[0] for f in findings for c in self._bench.makers(f)}
         fixes = [self._kb.entries.fixes[f] for f in sorted(needed)]
-        s.spent += self._purse.hand_over
-        s.spent += sum(PART_WORTH[f.price] + self._purse.money(f.minutes) for f in fixes)
+        return sum(PART_WORTH[f.price] + self._profile.money(f.minutes) for f in fixes)
 
 
 def _all(events: Iterable[AnyEvent]) -> str:
