@@ -188,3 +188,30 @@ def test_steps_are_ranked_by_expected_cost(adviser: Adviser) -> None:
     totals = [round(s.total, 6) for s in a.steps if s.name not in first]
     assert totals == sorted(totals)
     assert all(s.total >= s.cost - 1e-9 for s in a.steps)
+
+
+def test_a_due_check_is_done_when_all_that_can_be_on_this_bike_was_looked_at(adviser: Adviser) -> None:
+    """One check settles a finding for ten sprockets and one for eleven; no bike has both."""
+    events: list[AnyEvent] = [
+        Context(fact="sprocket-count", value="up-to-ten"),
+        Answer(finding="skips", grade="hard"),
+        FixDone(fix="replace-ring"),
+    ]
+    assert "measure-chain-wear" in adviser.assess(events).follow
+    events.append(Answer(finding="chain-wear-ten", grade="worn"))
+    assert "measure-chain-wear" not in adviser.assess(events).follow
+
+
+def test_a_check_is_not_due_because_of_what_it_found_itself(adviser: Adviser) -> None:
+    """A tyre found scuffed by a block would else be looked at for ever."""
+    a = adviser.assess(
+        [
+            Context(fact="brake-type", value="rim"),
+            Answer(finding="block-left", grade="enough"),
+            Answer(finding="block-height", grade="high"),
+            Answer(finding="tyre-wall", grade="scuffed"),
+            Answer(finding="block-low", grade="no"),
+        ]
+    )
+    assert a.standing_stops
+    assert a.follow == ()

@@ -58,7 +58,7 @@ class Dialogue:
         )
         self._desk = ComplaintDesk(talk, self._asker, keeper)
         self._steps = Steps(talk, self._asker, keeper, self._alarm)
-        self._told: set[str] = set()  # alarms on the screen that still hold
+        self._told: set[str] = set()  # alarms said that still hold: their lines, or the cause of a warning
         self._likeliest = ""
         self._retesting = 0  # the fix whose proof is being asked for
         self._passed: dict[str, int] = {}  # what the person does not want now -> how many events there were
@@ -79,7 +79,7 @@ class Dialogue:
             if isinstance(left, KeyboardInterrupt):
                 self._talk.say("")
             if self._keeper.events:
-                self._talk.say(*(show.stop(self._kb, s) for s in self._keeper.assessment.standing_stops))
+                self._talk.say(*show.stops(self._kb, self._keeper.assessment.standing_stops))
         except _Done:
             pass
         self._say_goodbye()
@@ -190,16 +190,18 @@ class Dialogue:
         """Return whether a check was carried out since the last fix."""
         state = self._keeper.assessment.state
         looks = [state.seen.get(f) for f in self._kb.entries.checks[check].settles]
-        return bool(state.fixes) and any(seen and seen[-1].after == len(state.fixes) for seen in looks)
+        return any(seen and seen[-1].after == len(state.fixes) for seen in looks)
 
     def _alarm(self) -> None:
         """Say at once, and once, what must be known: stops first, then dangers, then hand-overs."""
         a, kb = self._keeper.assessment, self._kb
-        lines = [show.stop(kb, s) for s in a.standing_stops]
-        lines += [show.warning(kb, w.cause, w.words) for w in a.warnings]
-        lines += [f"For a qualified workshop: {c.because}" for c in a.conclusions if c.kind == HAND_OVER]
-        lines += [f"Cleared: {s.because} ({kb.name_of(s.until)})" for s in a.stops if s.cleared]
-        fresh = [line for line in dict.fromkeys(lines) if line not in self._told]
+        lines = {line: line for line in show.stops(kb, a.standing_stops)}
+        # By cause: a warning is not said again because its odds moved.
+        lines |= {w.cause: show.warning(kb, w.cause, w.words) for w in a.warnings}
+        workshop = [f"For a qualified workshop: {c.because}" for c in a.conclusions if c.kind == HAND_OVER]
+        cleared = [f"Cleared: {s.because} ({kb.name_of(s.until)})" for s in a.stops if s.cleared]
+        lines |= {line: line for line in (*workshop, *cleared)}
+        fresh = [line for about, line in lines.items() if about not in self._told]
         if fresh:
             self._talk.say("", *fresh)
         self._told = set(lines)
@@ -285,7 +287,7 @@ class Dialogue:
             self._talk.say(f"{self._kb.name_of(cause.cause)} ({cause.words}, {cause.probability:.0%})")
             self._talk.say(self._kb.entries.causes[cause.cause].mechanism, *show.evidence(a, cause.cause))
         else:
-            self._talk.say(*show.standing(a), *(show.stop(self._kb, s) for s in a.standing_stops))
+            self._talk.say(*show.standing(a), *show.stops(self._kb, a.standing_stops))
 
     def _go_to_fix(self, _: str) -> None:
         self._want_fix = True

@@ -1,6 +1,6 @@
 """How entries and conclusions read in plain lines: checks, fixes, causes, reasons, the closing summary."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context, FixDone, Note, Reading, Unsure
@@ -129,8 +129,14 @@ def numbered(title: str, texts: Sequence[str]) -> Iterator[str]:
         yield from (f"  {n}. {text}" for n, text in enumerate(texts, start=1))
 
 
-def stop(kb: KnowledgeBase, stop: "StopRiding") -> str:
-    return f"STOP RIDING: {stop.because} Do not ride until this check is in order: {kb.name_of(stop.until)}."
+def stops(kb: KnowledgeBase, standing: Iterable["StopRiding"]) -> list[str]:
+    """Return the reasons not to ride, each once: several rules may have the same one."""
+    return list(
+        dict.fromkeys(
+            f"STOP RIDING: {s.because} Do not ride until this check is in order: {kb.name_of(s.until)}."
+            for s in standing
+        )
+    )
 
 
 def warning(kb: KnowledgeBase, cause: str, words: str) -> str:
@@ -299,7 +305,7 @@ def summary(a: "Assessment", skipped: Sequence[str] = ()) -> Iterator[str]:
     if kept := cautions(kb, work):
         yield "Cautions for the work that was done:"
         yield from (f"  - {text}" for text in kept)
-    yield from (stop(kb, s) for s in a.standing_stops)
+    yield from stops(kb, a.standing_stops)
     yield NEVER_SAFE
 
 

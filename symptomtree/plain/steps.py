@@ -11,7 +11,7 @@ from symptomtree.plain.asker import Asker, Prompt, Reply
 from symptomtree.plain.keeper import Keeper
 from symptomtree.plain.talk import Talk
 from symptomtree.plain.text import Measured
-from symptomtree.reasoning.context import holds
+from symptomtree.reasoning.context import settled_here
 
 if TYPE_CHECKING:
     from symptomtree.reasoning.assess import Assessment
@@ -117,8 +117,7 @@ class Steps:
 
     def due_check(self, name: str) -> bool:
         """Do a check that is due because of what went before; return False when nothing of it is on this bike."""
-        looks, facts = self._kb.entries.checks[name].settles, self._keeper.assessment.facts
-        settles = [f for f, o in looks.items() if holds(o.applies_to, facts) is not False]
+        settles = settled_here(self._kb, name, self._keeper.assessment.facts)
         if settles:
             self.check(name, settles, None, DUE)
         return bool(settles)
@@ -128,9 +127,7 @@ class Steps:
         a = self._keeper.assessment
         rank = next((r for r in a.fixes if r.fix == name), None)
         step = next((s for s in a.steps if s.name == name), None)
-        self._talk.say(
-            "", *(show.stop(self._kb, s) for s in a.standing_stops), *show.fix(self._kb, name, rank, a.state.open), ""
-        )
+        self._talk.say("", *show.stops(self._kb, a.standing_stops), *show.fix(self._kb, name, rank, a.state.open), "")
         options = (Option("done", "done"), Option("not-now", "cannot, or not now"))
         why, figures = (show.reason(a, step), tuple(show.numbers(a, step))) if step else (DUE, ())
         how = self._kb.entries.fixes[name].steps

@@ -13,7 +13,7 @@ from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Danger
 from symptomtree.kb.scale import in_words
 from symptomtree.reasoning.belief import Belief, Impossible, Model, infer
-from symptomtree.reasoning.context import prior_in_context
+from symptomtree.reasoning.context import prior_in_context, settled_here
 from symptomtree.reasoning.costs import Profile
 from symptomtree.reasoning.decide import distinct
 from symptomtree.reasoning.evidence import Array, Look, Observed, Repair
@@ -218,7 +218,7 @@ class Adviser:
         plan = make_plan(kb, state, belief, facts, relevant, frozenset(implied), profile or Profile(), do_first, rank)
         ever_abnormal = [f for f, looks in state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
         causes = _standings(kb, belief, _relevant(kb, prior, ever_abnormal))
-        stops = _stops(kb, state, concluded)
+        stops = _stops(kb, state, facts, concluded)
         due = _due(kb, state, abnormal)
         stage: Stage = "search" if abnormal else "done" if state.fixes else "complaint"
         return Assessment(
@@ -235,7 +235,7 @@ class Adviser:
             plan=plan,
             stage="retest" if due else stage,
             due=due,
-            follow=_follow(kb, state, standing),
+            follow=_follow(kb, state, facts, standing),
             error=belief.error,
             model=model,
             observed=observed,
@@ -302,17 +302,23 @@ def _sets(kb: KnowledgeBase, belief: Belief, relevant: NDArray[np.bool_]) -> tup
     return tuple(out)
 
 
-def _stops(kb: KnowledgeBase, state: State, concluded: Sequence[Conclusion]) -> tuple[StopRiding, ...]:
-    """A stop is cleared when every finding of its check was seen normal after what fired it."""
+def _stops(
+    kb: KnowledgeBase, state: State, facts: Mapping[str, str], concluded: Sequence[Conclusion]
+) -> tuple[StopRiding, ...]:
+    """A stop is cleared when every finding of its check that can be on this bike was seen normal after what fired it.
+
+    A check of which nothing can be on this bike clears nothing.
+    """
+
+    def seen_normal(finding: str, since: int) -> bool:
+        looks = state.seen.get(finding)
+        return looks is not None and looks[-1].at > since and looks[-1].grade == kb.grades(finding)[0]
+
     out = []
     for c in concluded:
         if c.kind == "stop-riding":
-            findings = kb.entries.checks[c.target].settles
-            looks = [state.seen[f][-1] for f in findings if f in state.seen]
-            cleared = len(looks) == len(findings) and all(
-                look.at > c.at and look.grade == next(iter(o.grades))
-                for look, o in zip(looks, findings.values(), strict=True)
-            )
+            findings = settled_here(kb, c.target, facts)
+            cleared = bool(findings) and all(seen_normal(f, c.at) for f in findings)
             out.append(StopRiding(c.because, c.target, cleared, c))
     return tuple(sorted(out, key=lambda s: s.cleared))
 
@@ -338,18 +344,27 @@ def _due(kb: KnowledgeBase, state: State, abnormal: list[str]) -> tuple[str, ...
     return tuple(f for f in wanted if state.seen[f][-1].after < count and f not in state.unsure)
 
 
-def _follow(kb: KnowledgeBase, state: State, standing: Sequence[Conclusion]) -> tuple[str, ...]:
-    """Return checks and fixes that are due because of what was done and have not been done since."""
+def _follow(
+    kb: KnowledgeBase, state: State, facts: Mapping[str, str], standing: Sequence[Conclusion]
+) -> tuple[str, ...]:
+    """Return checks and fixes that are due because of what was done and have not been done since.
+
+    What a check itself found does not make the same check due once more: that would never end.
+    """
     done_at = dict(state.fixes)
     due: dict[str, int] = {}
     for fix, at in state.fixes:
         due |= {name: at for name in kb.entries.fixes[fix].then}
-    due |= {c.target: c.at for c in standing if c.kind == "must-follow"}
+    due |= {
+        c.target: c.at
+        for c in standing
+        if c.kind == "must-follow" and all(kb.settled_by.get(t.name) != c.target for t in c.told)
+    }
 
     def is_done(name: str, since: int) -> bool:
         if name in kb.entries.fixes:
             return done_at.get(name, 0) > since
-        looks = [state.seen.get(f) for f in kb.entries.checks[name].settles]
+        looks = [state.seen.get(f) for f in settled_here(kb, name, facts)]
         return all(look and look[-1].at > since for look in looks)
 
     return tuple(name for name, at in due.items() if not is_done(name, at))

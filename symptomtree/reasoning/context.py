@@ -41,3 +41,8 @@ def holds(applies_to: Mapping[str, list[str]], facts: Mapping[str, str]) -> bool
         elif facts[fact] not in values:
             return False
     return None if unknown else True
+
+
+def settled_here(kb: KnowledgeBase, check: str, facts: Mapping[str, str]) -> list[str]:
+    """Return the findings of a check that can be on this bike: nobody is asked for the others."""
+    return [f for f, o in kb.entries.checks[check].settles.items() if holds(o.applies_to, facts) is not False]
