@@ -244,6 +244,20 @@ def test_two_answers_that_cannot_both_be_are_asked_again():
     assert not keeper.assessment.contradictions
 
 
+def test_of_meanings_that_exclude_each_other_none_is_guessed():
+    """'All' of a list that holds 'stops as always' and 'hardly stops' is asked again, and nothing is written down."""
+    text, keeper = talk(["my brake", "all", "3"])
+    assert "These cannot all be true: 2, 3." in text
+    assert keeper.events[1:] == [Answer(finding="stopping-power", grade="hardly")]
+
+
+def test_a_warning_is_not_said_again_because_its_odds_moved():
+    """Each cause that is dangerous to ride with is named once while it stays likely."""
+    twisted = Answer(finding="link-twisted", grade="yes")
+    text, _ = talk(["1", "1", "1", "1"], case=bike(Answer(finding="skips", grade="gentle"), twisted))
+    assert text.count("BEFORE THIS IS SETTLED: Twisted or cracked link") == 1
+
+
 def test_text_is_text():
     """Control characters and marks that turn the writing neither reach the screen nor the file."""
     text, keeper = talk(["brake \x1b[31mhowls\x1b[0m \u202e [/b] %s {0}\x07", "1", "note \x1b]0;title\x07 end"])
@@ -299,6 +313,7 @@ def test_wrong_use_is_one_clear_message(tmp_path):
         (["--knowledge", "nowhere"], "no such folder"),
         (["--knowledge", "faulty"], "a.yaml:1:"),
         (["--profile", "home-ridder"], "did you mean 'home-rider'"),
+        (["--resume", "a\x1b[31mb"], "ab: No such file"),
     ]:
         ran = ask(*args, typed="x\n", cwd=tmp_path)
         assert ran.returncode == 2, args

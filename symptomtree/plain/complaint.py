@@ -1,5 +1,7 @@
 """From free words, or from the list of parts, to findings and facts that the person has confirmed."""
 
+from collections.abc import Sequence
+
 from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.plain.answers import Option, several
@@ -48,16 +50,11 @@ class ComplaintDesk:
             return
         self._talk.say("", "This is what it may mean. Nothing is taken for granted.")
         self._talk.say(*(f"  {n}. {meaning(self._keeper.kb, c)}" for n, c in enumerate(found, start=1)))
-        chosen = self._choose(len(found))
-        events: dict[str, AnyEvent] = {}
-        for n in chosen:
-            c = found[n - 1]
-            if c.name in events:
-                self._talk.say(f"Left out, since it cannot be both: {meaning(self._keeper.kb, c)}")
-                continue
-            finding = c.kind == "finding"
-            events[c.name] = Answer(finding=c.name, grade=c.value) if finding else Context(fact=c.name, value=c.value)
-        self._keeper.add(*events.values())
+        events: list[AnyEvent] = [
+            Answer(finding=c.name, grade=c.value) if c.kind == "finding" else Context(fact=c.name, value=c.value)
+            for c in self._choose(found)
+        ]
+        self._keeper.add(*events)
         if self._keeper.assessment.stage == "complaint":
             self._talk.say("So far nothing is known to be wrong. Say in other words what the bike does, or type parts.")
 
@@ -69,18 +66,28 @@ class ComplaintDesk:
         told = {(fact, value) for fact, (value, _) in state.facts.items()}
         return told | {(finding, looks[-1].grade) for finding, looks in state.seen.items()}
 
-    def _choose(self, count: int) -> list[int]:
-        """Ask which of the numbered meanings are true."""
+    def _choose(self, found: Sequence[Candidate]) -> list[Candidate]:
+        """Ask which of the numbered meanings are true; which of two that exclude each other is never guessed."""
         prompt = Prompt("Which of these are true? Type their numbers (like 1 3), all, or none.", free=True)
         while True:
             said = self._asker.ask(prompt)
             if isinstance(said, Reply):
                 return []
             if isinstance(said, str):
-                chosen = several(said, count)
-                if chosen is not None:
+                numbers = several(said, len(found))
+                if numbers is None:
+                    self._talk.say(
+                        f"Type numbers from 1 to {len(found)}, all, or none. (none lets you say it in other words)"
+                    )
+                    continue
+                chosen = [found[n - 1] for n in numbers]
+                names = [c.name for c in chosen]
+                clash = [str(n) for n, name in zip(numbers, names, strict=True) if names.count(name) > 1]
+                if not clash:
                     return chosen
-                self._talk.say(f"Type numbers from 1 to {count}, all, or none. (none lets you say it in other words)")
+                self._talk.say(
+                    f"These cannot all be true: {', '.join(clash)}. Type the numbers again, only the right ones."
+                )
 
     def by_part(self) -> None:
         """Let the person choose a symptom from the parts of the bike, and say how bad it is."""
