@@ -37,6 +37,7 @@ def found(sentence, first=5):
         ("tick tick tick goes my front wheel as it turns", {"brake-rub": "ticks", "which-end": "front"}),
         ("creeking bottom braket", {"creak-pedalling": "yes"}),
         ("cannot get the smallest cog", {"wont-reach-smallest": "yes"}),
+        ("chian fell off and now it grinds", {"drops-outside-rings": "yes", "grind-pedalling": "yes"}),
         ("fitted new pads on Saturday", {"pads-just-changed": "yes"}),
     ],
 )

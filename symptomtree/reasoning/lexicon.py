@@ -49,6 +49,8 @@ _SAME = {
         ("coast", "freewheeling", "coasting", "freewheel"),
         ("tyre", "tire", "tyres", "tires"),
         ("noise", "sound", "noises", "sounds"),
+        ("fall", "fell", "fallen"),
+        ("come", "came"),
     )
     for word in group
 }

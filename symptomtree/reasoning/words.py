@@ -23,6 +23,8 @@ LEAST = 0.42
 LEAST_ALONE = 0.2
 """The same when nothing scores higher: better some guess to be confirmed than none."""
 MOST_ALONE = 6
+NEARLY = 0.85
+"""A candidate with this share of the score of another is nearly as likely."""
 MOST_WORDS = 400
 """Words of a sentence past this number are not looked at."""
 SLACK = 3
@@ -143,7 +145,18 @@ class Matcher:
         ranked = sorted(best.values(), key=lambda c: (-c.score, c.kind, c.name, c.value))
         likely = [c for c in ranked if c.score >= LEAST]
         if any(c.kind == "finding" for c in likely):
-            return _few(likely)
+            used = {word for c in likely for word in c.words}
+            # What is left of the sentence gets a guess too, and so does what the same words mean nearly as well.
+            guessed = [
+                c
+                for c in ranked[len(likely) :]
+                if c.kind == "finding"
+                and (
+                    (len(c.words) > 1 and used.isdisjoint(c.words))
+                    or any(c.words == k.words and c.score >= NEARLY * k.score for k in likely)
+                )
+            ]
+            return _few([*likely, *guessed[:MOST_ALONE]])
         return _few([*likely, *(c for c in ranked if c.kind == "finding")][:MOST_ALONE])
 
     def _score(
@@ -241,7 +254,7 @@ def _few(ranked: Sequence[Candidate]) -> list[Candidate]:
     count: dict[str, int] = defaultdict(int)
     kept = []
     for c in ranked:
-        if c.score >= 0.85 * top.setdefault(c.name, c.score) and count[c.name] < 2:
+        if c.score >= NEARLY * top.setdefault(c.name, c.score) and count[c.name] < 2:
             count[c.name] += 1
             kept.append(c)
     return kept[:MOST]
