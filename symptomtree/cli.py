@@ -20,8 +20,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a sign that a terminal lacks must not end the program
-    args = build_parser().parse_args(argv)
     try:
+        args = build_parser().parse_args(argv)
         code = int(args.run(args))
         if sys.stdout:  # there is none when it was closed before the start
             sys.stdout.flush()
@@ -35,7 +35,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:
         if not _is_told(error):
             raise
-        print(error, file=sys.stderr)
+        from symptomtree.plain.text import clean
+
+        for line in str(error).splitlines():  # names of files and words in them are not ours
+            print(clean(line), file=sys.stderr)
         return 2
 
 
@@ -210,12 +213,12 @@ def _map(args: argparse.Namespace) -> int:
     from symptomtree.plain.map import dot, lines, mermaid, overview
     from symptomtree.reasoning.graph import causal_graph, neighbourhood, ways
 
-    if args.id is None and (args.to or args.format != "text"):
+    if args.id is None and (args.to is not None or args.format != "text"):
         print("symptomtree map: name the entry to start from", file=sys.stderr)
         return 2
     graph = causal_graph(_open(args.knowledge))
     for name in (args.id, args.to):
-        if name and name not in graph:
+        if name is not None and name not in graph:
             print(f"symptomtree map: nothing is called {name!r}{nearest(name, list(graph))}", file=sys.stderr)
             return 2
     if args.id is None:

@@ -246,6 +246,7 @@ def test_map_of_everything(capsys):
         (["brake-noize"], "nothing is called 'brake-noize'; did you mean 'brake-noise'?"),
         (["brake-noise", "--to", "pads-freshn"], "nothing is called 'pads-freshn'; did you mean 'pads-freshen'?"),
         (["\x1b[31m"], "nothing is called '\\x1b[31m'"),
+        ([""], "nothing is called ''"),
         (["--format", "dot"], "name the entry to start from"),
         (["--knowledge", "nowhere"], "nowhere: no such folder"),
     ],

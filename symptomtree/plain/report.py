@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from symptomtree.plain import show
+from symptomtree.plain.text import clean
 from symptomtree.reasoning.assess import Assessment
 from symptomtree.reasoning.planning import Step
 
@@ -10,7 +11,7 @@ from symptomtree.reasoning.planning import Step
 def report(title: str, a: Assessment, causes: int = 6, steps: int = 5) -> Iterator[str]:
     """Yield the lines of a report: safety first, then what is likely and why, then what to do."""
     kb = a.knowledge
-    yield title
+    yield clean(title)  # a case file is not always ours: no line of it may look like one of the program's
     yield from safety(a)
     yield ""
     yield from found(a)
@@ -37,7 +38,7 @@ def report(title: str, a: Assessment, causes: int = 6, steps: int = 5) -> Iterat
 def safety(a: Assessment) -> Iterator[str]:
     """Yield what must be read first."""
     kb = a.knowledge
-    yield from (show.stop(kb, stop) for stop in a.standing_stops)
+    yield from show.stops(kb, a.standing_stops)
     yield from (show.warning(kb, warning.cause, warning.words) for warning in a.warnings)
     for contradiction in a.contradictions:
         numbers = ", ".join(str(n) for n in contradiction.numbers)

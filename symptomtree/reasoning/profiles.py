@@ -55,7 +55,8 @@ def profile_named(name: str, kb: KnowledgeBase) -> Profile:
         known = ", ".join(PRESETS)
         raise BadProfile(f"no profile {name!r}{nearest(name, list(PRESETS))}; name one of {known}, or a profile file")
     try:
-        content = path.read_bytes()[: MAX_BYTES + 1]
+        with path.open("rb") as file:
+            content = file.read(MAX_BYTES + 1)
     except OSError as error:
         raise BadProfile(f"{path}: {error.strerror or error}; name a profile file") from error
     root = compose(content, str(path))
