@@ -10,8 +10,6 @@ from msgspec import Meta, Struct
 
 from symptomtree.kb.model import Entry, Id, Text
 
-FORMAT = 1
-
 
 class Event(
     Struct, frozen=True, kw_only=True, tag_field="kind", rename="kebab", forbid_unknown_fields=True, omit_defaults=True

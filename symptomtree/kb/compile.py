@@ -16,7 +16,7 @@ from platformdirs import user_cache_path
 
 from symptomtree.kb import scale
 from symptomtree.kb.load import digest_of, read, read_bytes
-from symptomtree.kb.model import Check, Entries, Factor, Graded, Number, Observable, Reading, Strength, Symptom, Times
+from symptomtree.kb.model import Entries, Factor, Graded, Number, Observable, Reading, Strength, Symptom, Times
 from symptomtree.kb.nodes import Problem
 from symptomtree.kb.shipped import shipped
 from symptomtree.kb.vet import findings_of, needs_of, vet
@@ -259,9 +259,3 @@ def _keep(path: FilePath, entries: Entries) -> None:
             os.unlink(name)
     except OSError:
         return
-
-
-def check_of(kb: KnowledgeBase, finding: str) -> Check | None:
-    """Return the check that settles a finding, None for a symptom."""
-    name = kb.settled_by.get(finding)
-    return kb.entries.checks[name] if name else None

@@ -16,10 +16,6 @@ from collections.abc import Mapping
 from math import sqrt
 from types import MappingProxyType
 
-LIKELIHOOD_SOURCE = "Intelligence Community Directive 203 (2015)"
-BASE_RATE_SOURCE = "Guideline on summary of product characteristics, European Commission (2009)"
-CONTEXT_SOURCE = "Jaeschke, Guyatt, Sackett, JAMA 271 (1994)"
-
 BANDS: Mapping[str, tuple[float, float]] = MappingProxyType(
     {
         "almost-certain": (0.95, 0.99),

@@ -22,7 +22,8 @@ from symptomtree.reasoning.rules import Conclusion, RuleEngine
 from symptomtree.reasoning.state import State, evidence, fold, repairs
 
 SAMPLES = 400
-SEED = 20
+STREAM = 20
+"""Which stream of chance the sets are drawn from: the same events give the same bytes."""
 WARN_FROM = 0.2
 """A cause that is dangerous to ride with is warned of from this probability on, before any rule has fired."""
 TOLD_FROM = 0.01
@@ -248,11 +249,11 @@ def _believe(
 ) -> tuple[tuple[Observed, ...], Belief, list[int]]:
     """Infer; when something went away that no fix explains, keep only its last look and say so."""
     try:
-        return observed, infer(model, observed, done, SAMPLES, SEED), []
+        return observed, infer(model, observed, done, SAMPLES, STREAM), []
     except Impossible:
         several = [o for o in observed if len(o.looks) > 1]
         rest = tuple(Observed(o.finding, o.looks[-1:]) if len(o.looks) > 1 else o for o in observed)
-        return rest, infer(model, rest, done, SAMPLES, SEED), [o.finding for o in several]
+        return rest, infer(model, rest, done, SAMPLES, STREAM), [o.finding for o in several]
 
 
 def _abnormal(kb: KnowledgeBase, state: State) -> list[str]:
