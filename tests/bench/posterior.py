@@ -17,6 +17,8 @@ from pathlib import Path
 from statistics import median, quantiles
 from time import perf_counter
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command itself does, before numpy is loaded
+
 import numpy as np
 
 from symptomtree.cases.files import read_case
