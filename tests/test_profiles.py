@@ -4,7 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from symptomtree.cases.model import Answer, Context
 from symptomtree.kb.compile import KnowledgeBase, open_knowledge
+from symptomtree.reasoning.assess import Adviser
 from symptomtree.reasoning.costs import Profile, price_of
 from symptomtree.reasoning.profiles import PRESETS, BadProfile, profile_named
 
@@ -59,3 +61,12 @@ def test_work_beyond_tools_or_skill_costs_a_hand_over(kb: KnowledgeBase) -> None
     lack = Profile(per_minute=0.0, hand_over=500.0, tools=frozenset())
     for fix in kb.entries.fixes.values():
         assert 0 < price_of(kb, fix, own) <= price_of(kb, fix, lack)
+
+
+@pytest.mark.parametrize("name", PRESETS)
+def test_no_preset_gives_up_before_it_has_asked(kb: KnowledgeBase, name: str) -> None:
+    """A howling brake with a long lever is looked at first, whoever looks."""
+    told = [Answer(finding="brake-noise", grade="howl"), Answer(finding="lever-travel", grade="to-bar")]
+    assert Adviser(kb).assess(told, PRESETS[name]).steps[0].doing != "hand-over"
+    typed = [*told, Context(fact="brake-type", value="hydraulic-disc")]
+    assert Adviser(kb).assess(typed, PRESETS[name]).steps[0].doing != "hand-over"

@@ -152,7 +152,9 @@ class Dialogue:
                 self._talk.say("", f"Most likely so far: {self._kb.name_of(c.cause)} ({c.words}, {c.probability:.0%}).")
         step = next((s for s in a.steps if s.doing != HAND_OVER and s.name not in self._passed), None)
         handed = next((s for s in a.steps if s.doing == HAND_OVER), None)
-        if handed and HAND_OVER not in self._passed and (step is None or handed.total <= step.total):
+        # The plan's order decides, not the totals: what a rule puts first, or a fact without which the right questions
+        # stay closed, comes before handing anything over.
+        if handed and HAND_OVER not in self._passed and (step is None or a.steps.index(handed) < a.steps.index(step)):
             self._hand_over(a, handed, last=step is None)
         elif step is None:
             self._talk.say("", "There is nothing left to ask, to check or to try.")

@@ -16,8 +16,8 @@ HOME_TOOLS = frozenset({"hex-keys", "screwdriver", "rags", "chain-lube", "grease
 
 PRESETS: dict[str, Profile] = {
     "home-rider": Profile(per_minute=0.1, hand_over=30.0, skill="rider", tools=HOME_TOOLS),
-    "new-mechanic": Profile(per_minute=0.4, hand_over=20.0, skill="mechanic", hands=2),
-    "senior-technician": Profile(per_minute=1.0, hand_over=60.0, skill="specialist", hands=2),
+    "new-mechanic": Profile(per_minute=0.5, hand_over=60.0, skill="mechanic", hands=2),
+    "senior-technician": Profile(per_minute=1.0, hand_over=150.0, skill="specialist", hands=2),
 }
 """Rates and the price of handing over are from memory, and only their ratio matters."""
 
