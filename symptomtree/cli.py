@@ -234,6 +234,7 @@ def _map(args: argparse.Namespace) -> int:
 
 
 def _trial(args: argparse.Namespace) -> int:
+    from symptomtree.trials import CannotTry
     from symptomtree.trials.command import show_gaps, show_trial
     from symptomtree.trials.trial import Trial
 
@@ -241,6 +242,9 @@ def _trial(args: argparse.Namespace) -> int:
         show_gaps(args.against_optimum, args.number)
         return 0
 
-    trial = Trial(args.knowledge, _open(args.knowledge).digest, args.number, args.bikes, args.baselines)
+    kb = _open(args.knowledge)
+    if not kb.cause_ids or not kb.entries.symptoms:
+        raise CannotTry("this knowledge has no causes or no symptoms, so no bike can be drawn from it; name another")
+    trial = Trial(args.knowledge, kb.digest, args.number, args.bikes, args.baselines)
     show_trial(trial, args.jobs, args.scheduler, args.json, args.worst)
     return 0
