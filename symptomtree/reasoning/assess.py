@@ -18,6 +18,7 @@ from symptomtree.reasoning.costs import Profile
 from symptomtree.reasoning.decide import distinct
 from symptomtree.reasoning.evidence import Array, Look, Observed, Repair
 from symptomtree.reasoning.planning import FixRank, Plan, Rank, Step, cheapest_way, make_plan
+from symptomtree.reasoning.prospects import Scene
 from symptomtree.reasoning.rules import Conclusion, RuleEngine
 from symptomtree.reasoning.state import State, evidence, fold, repairs
 
@@ -216,7 +217,9 @@ class Adviser:
         abnormal = _abnormal(kb, state)
         relevant = _relevant(kb, prior, abnormal)
         do_first = [c.target for c in standing if c.kind == "do-first"]
-        plan = make_plan(kb, state, belief, facts, relevant, frozenset(implied), profile or Profile(), do_first, rank)
+        wrong = {f: g for f in state.seen if (g := kb.grades(f).index(state.grade(f) or "")) > 0}
+        scene = Scene(kb, state, belief, facts, wrong, relevant, frozenset(implied), do_first, profile or Profile())
+        plan = make_plan(scene, rank)
         ever_abnormal = [f for f, looks in state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
         causes = _standings(kb, belief, _relevant(kb, prior, ever_abnormal))
         stops = _stops(kb, state, facts, concluded)
