@@ -122,7 +122,7 @@ class AssessmentRecord(Record, frozen=True, kw_only=True):
     retest: list[str]
     follow: list[str]
     probability_error: float
-    """0 when probabilities are exact; else how far they may be off, with confidence 0.99."""
+    """0 when probabilities are exact; else how far none of them is expected to be off (2.5 standard errors)."""
 
 
 def record(title: str, a: Assessment, causes: int = 10, steps: int = 10) -> AssessmentRecord:

@@ -1,6 +1,6 @@
 """`assess`: from the knowledge and the events of a case to everything there is to say. Pure; nothing else decides."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -217,8 +217,7 @@ class Adviser:
         abnormal = _abnormal(kb, state)
         relevant = _relevant(kb, prior, abnormal)
         do_first = [c.target for c in standing if c.kind == "do-first"]
-        wrong = {f: g for f in state.seen if (g := kb.grades(f).index(state.grade(f) or "")) > 0}
-        scene = Scene(kb, state, belief, facts, wrong, relevant, frozenset(implied), do_first, profile or Profile())
+        scene = Scene(kb, state, belief, facts, abnormal, relevant, frozenset(implied), do_first, profile or Profile())
         plan = make_plan(scene, rank)
         ever_abnormal = [f for f, looks in state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
         causes = _standings(kb, belief, _relevant(kb, prior, ever_abnormal))
@@ -259,8 +258,8 @@ def _believe(
         return rest, infer(model, rest, done, SAMPLES, STREAM), [o.finding for o in several]
 
 
-def _abnormal(kb: KnowledgeBase, state: State) -> list[str]:
-    """Return the findings that are still wrong.
+def _abnormal(kb: KnowledgeBase, state: State) -> dict[str, int]:
+    """Return the findings that are still wrong, with the number of their grade.
 
     What a check found before a fix of its causes counts no more: the rider's symptoms say whether the fix worked, and
     looking at everything again would be work for nothing. What the fix names as its proof is due all the same.
@@ -271,10 +270,11 @@ def _abnormal(kb: KnowledgeBase, state: State) -> list[str]:
         later = [kb.row[c] for fix, _ in state.fixes[after:] for c in kb.fixed_by[fix]]
         return bool(later) and finding in kb.settled_by and bool((kb.reach[later, kb.column[finding]] < 1).any())
 
-    return [f for f in state.seen if state.grade(f) != kb.grades(f)[0] and not mended(f)]
+    grades = {f: kb.grades(f).index(looks[-1].grade) for f, looks in state.seen.items()}
+    return {f: grade for f, grade in grades.items() if grade > 0 and not mended(f)}
 
 
-def _relevant(kb: KnowledgeBase, prior: Array, abnormal: list[str]) -> NDArray[np.bool_]:
+def _relevant(kb: KnowledgeBase, prior: Array, abnormal: Collection[str]) -> NDArray[np.bool_]:
     """Return (C,) whether a cause can make any of the abnormal findings."""
     columns = [kb.column[f] for f in abnormal]
     touches: NDArray[np.bool_] = (kb.reach[:, columns, :] < 1).any(axis=(1, 2)) & (prior > 0)
@@ -327,7 +327,7 @@ def _stops(
     return tuple(sorted(out, key=lambda s: s.cleared))
 
 
-def _due(kb: KnowledgeBase, state: State, abnormal: list[str]) -> tuple[str, ...]:
+def _due(kb: KnowledgeBase, state: State, abnormal: Collection[str]) -> tuple[str, ...]:
     """Return the findings to look at again since the last fix: those it names and the rider's own complaints.
 
     Only what that fix could have changed is due; a second fault's finding waits for its own fix.

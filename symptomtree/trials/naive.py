@@ -68,6 +68,11 @@ def _meets(kb: KnowledgeBase, condition: Condition, name: str, value: str | floa
     return not condition.any_of or value in condition.any_of
 
 
+def _can_be(observable: Observable, facts: Mapping[str, str]) -> bool:
+    """Return whether a finding can be on a bike of which these facts are known."""
+    return all(facts.get(fact, values[0]) in values for fact, values in observable.applies_to.items())
+
+
 def stops(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> set[str]:
     """Return the rules whose stop must stand after these events: they hold, and their check has not cleared them since.
 
@@ -82,10 +87,15 @@ def stops(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> set[str]:
             if item[0] == "finding":
                 last[item[1]] = (at, str(item[2]))
     standing = set()
-    for name, since in closure(kb, told)[1].items():
+    items, fired = closure(kb, told)
+    facts: dict[str, str] = {}
+    for (kind, name, value), _ in sorted(items.items(), key=lambda x: x[1]):
+        if kind == "fact":
+            facts[name] = str(value)
+    for name, since in fired.items():
         if stop := kb.entries.rules[name].stop_riding:
-            looks = [last.get(f, (0, "")) for f in kb.entries.checks[stop.until].settles]
-            normal = [kb.grades(f)[0] for f in kb.entries.checks[stop.until].settles]
-            if not all(at > since and grade == n for (at, grade), n in zip(looks, normal, strict=True)):
+            here = [f for f, o in kb.entries.checks[stop.until].settles.items() if _can_be(o, facts)]
+            looks = [(*last.get(f, (0, "")), kb.grades(f)[0]) for f in here]
+            if not looks or any(at <= since or grade != normal for at, grade, normal in looks):
                 standing.add(name)
     return standing
