@@ -6,6 +6,7 @@ import pytest
 
 from symptomtree.cases.model import Answer, Context
 from symptomtree.kb.compile import KnowledgeBase, open_knowledge
+from symptomtree.plain import show
 from symptomtree.reasoning.assess import Adviser
 from symptomtree.reasoning.costs import Profile, price_of
 from symptomtree.reasoning.profiles import PRESETS, BadProfile, profile_named
@@ -70,3 +71,10 @@ def test_no_preset_gives_up_before_it_has_asked(kb: KnowledgeBase, name: str) ->
     assert Adviser(kb).assess(told, PRESETS[name]).steps[0].doing != "hand-over"
     typed = [*told, Context(fact="brake-type", value="hydraulic-disc")]
     assert Adviser(kb).assess(typed, PRESETS[name]).steps[0].doing != "hand-over"
+
+
+def test_the_label_of_the_money_is_read_where_money_is(kb: KnowledgeBase) -> None:
+    """Figures behind a step are in what the profile calls its money, cleaned like any text of a file."""
+    told = [Answer(finding="brake-noise", grade="howl"), Context(fact="brake-type", value="rim")]
+    a = Adviser(kb).assess(told, Profile(currency="crowns\x07"))
+    assert "in crowns:" in list(show.numbers(a, a.steps[0]))[-1]

@@ -12,7 +12,7 @@ import yaml
 from symptomtree.cases.model import Answer, AnyEvent, Case, Context, Correction, FixDone, Opened, Reading, Unsure
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Observable
-from symptomtree.kb.nodes import MAX_BYTES, MISSING, Builder, Place, Problem, compose, nearest
+from symptomtree.kb.nodes import MISSING, Builder, Place, Problem, nearest, read_struct
 
 
 class BadCase(Exception):
@@ -25,16 +25,7 @@ def read_case(path: FilePath, kb: KnowledgeBase) -> Case:
     Raises:
         BadCase: it cannot be read, is damaged, or names what the knowledge does not have.
     """
-    try:
-        with path.open("rb") as file:
-            content = file.read(MAX_BYTES + 1)
-    except OSError as error:
-        raise BadCase(f"{path}: {error.strerror or error}; name a case file") from error
-    root = compose(content, str(path))
-    if isinstance(root, Problem):
-        raise BadCase(f"{root}; mend the file, or start from its last good copy")
-    builder = Builder(str(path))
-    case = builder.build(root, Case)
+    case, builder = read_struct(path, Case, BadCase, "a case file")
     problems = list(builder.problems)
     if case is not MISSING:
         problems += case_problems(case, kb, builder)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
 from math import isfinite
+from pathlib import Path as FilePath
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 import msgspec
@@ -308,3 +309,26 @@ def _in_words(tp: Any) -> str:
     if bare in (int, float):
         return "a number"
     return "yes or no" if bare is bool else "text or a number"
+
+
+def read_struct(path: FilePath, struct: type, failed: type[Exception], what: str) -> tuple[Any, Builder]:
+    """Read one struct from a small YAML file.
+
+    Args:
+        path: the file.
+        struct: what it must hold.
+        failed: raised when the file cannot be used; its message says why and what to do.
+        what: the kind of file, as a reader knows it ('a case file').
+    Returns:
+        The struct (MISSING when it could not be built), and the builder with problems and places.
+    """
+    try:
+        with path.open("rb") as file:
+            content = file.read(MAX_BYTES + 1)
+    except OSError as error:
+        raise failed(f"{path}: {error.strerror or error}; name {what}") from error
+    root = compose(content, str(path))
+    if isinstance(root, Problem):
+        raise failed(f"{root}; mend the file, or start from its last good copy")
+    builder = Builder(str(path))
+    return builder.build(root, struct), builder

@@ -31,7 +31,7 @@ def report(title: str, a: Assessment, causes: int = 6, steps: int = 5) -> Iterat
     if a.follow:
         yield "Still to be done because of the work so far:"
         yield from (f"  {kb.name_of(name)}" for name in a.follow)
-    yield "Next steps, cheapest way to a fixed bike first (money in the unit of your rate):"
+    yield f"Next steps, cheapest way to a fixed bike first (costs in {show.money(a)}):"
     yield from (f"  {line(a, step)}" for step in a.steps[:steps])
 
 

@@ -7,7 +7,7 @@ from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context, FixDon
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Check, Fix, Observable
 from symptomtree.plain.answers import Option, close
-from symptomtree.plain.text import minutes
+from symptomtree.plain.text import clean, minutes
 from symptomtree.reasoning.costs import minutes_of
 
 if TYPE_CHECKING:
@@ -217,13 +217,18 @@ def _fix_not_offered(a: "Assessment", name: str) -> Iterator[str]:
         yield f"It removes what is not likely here: {causes}." if causes else "Nothing here calls for it."
 
 
+def money(a: "Assessment") -> str:
+    """Return what sums of money are counted in."""
+    return clean(a.profile.currency) or "money"
+
+
 def numbers(a: "Assessment", step: "Step") -> Iterator[str]:
     """Yield the figures behind a step."""
     kb = a.knowledge
     for cause, least, most in step.tells:
         yield f"  {kb.name_of(cause)}: between {least:.0%} and {most:.0%} after the answer."
     yield (
-        f"  Expected cost to a fixed bike, time and parts in money: {step.total:.1f} when this comes next, "
+        f"  Expected cost to a fixed bike, time and parts in {money(a)}: {step.total:.1f} when this comes next, "
         f"{a.plan.expected:.1f} with fixes alone."
     )
 

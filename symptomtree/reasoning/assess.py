@@ -84,6 +84,7 @@ class Assessment:
         due: findings to look at again after the last fix.
         follow: checks and fixes that are due because of what was done, in order.
         error: 0 when probabilities are exact, else how far they may be off (see `belief`).
+        profile: whose time and money it was reckoned in.
     """
 
     knowledge: KnowledgeBase
@@ -104,6 +105,7 @@ class Assessment:
     model: Model
     observed: tuple[Observed, ...]
     repairs: tuple[Repair, ...]
+    profile: Profile
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -181,7 +183,7 @@ class Adviser:
             profile: whose time and money it is.
             rank: which step is best; trials put other ways beside the planner's own.
         """
-        kb = self.knowledge
+        kb, profile = self.knowledge, profile or Profile()
         state = fold(kb, events)
         concluded = self.rules.conclude(state.told)
         standing = tuple(c for c in concluded if set(c.told) <= state.current)
@@ -217,7 +219,7 @@ class Adviser:
         abnormal = _abnormal(kb, state)
         relevant = _relevant(kb, prior, abnormal)
         do_first = [c.target for c in standing if c.kind == "do-first"]
-        scene = Scene(kb, state, belief, facts, abnormal, relevant, frozenset(implied), do_first, profile or Profile())
+        scene = Scene(kb, state, belief, facts, abnormal, relevant, frozenset(implied), do_first, profile)
         plan = make_plan(scene, rank)
         ever_abnormal = [f for f, looks in state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
         causes = _standings(kb, belief, _relevant(kb, prior, ever_abnormal))
@@ -243,6 +245,7 @@ class Adviser:
             model=model,
             observed=observed,
             repairs=done,
+            profile=profile,
         )
 
 

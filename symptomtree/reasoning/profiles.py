@@ -3,12 +3,11 @@
 from pathlib import Path
 from typing import Annotated, Literal
 
-import yaml
 from msgspec import Meta
 
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Entry, Id, Skill, Text
-from symptomtree.kb.nodes import MAX_BYTES, MISSING, Builder, Place, Problem, compose, nearest
+from symptomtree.kb.nodes import MISSING, Builder, Place, Problem, nearest, read_struct
 from symptomtree.reasoning.costs import Profile
 
 HOME_TOOLS = frozenset({"hex-keys", "screwdriver", "rags", "chain-lube", "grease", "brush", "gloves", "steel-rule"})
@@ -54,18 +53,9 @@ def profile_named(name: str, kb: KnowledgeBase) -> Profile:
     if not path.exists():
         known = ", ".join(PRESETS)
         raise BadProfile(f"no profile {name!r}{nearest(name, list(PRESETS))}; name one of {known}, or a profile file")
-    try:
-        with path.open("rb") as file:
-            content = file.read(MAX_BYTES + 1)
-    except OSError as error:
-        raise BadProfile(f"{path}: {error.strerror or error}; name a profile file") from error
-    root = compose(content, str(path))
-    if isinstance(root, Problem):
-        raise BadProfile(str(root))
-    builder = Builder(str(path))
-    built = builder.build(root, ProfileFile)
+    built, builder = read_struct(path, ProfileFile, BadProfile, "a profile file")
     problems = list(builder.problems)
-    if isinstance(root, yaml.MappingNode) and built is not MISSING:
+    if built is not MISSING:
         problems += _unknown_tools(built, kb, builder)
     if problems:
         raise BadProfile("\n".join(str(p) for p in sorted(problems)))
