@@ -132,7 +132,7 @@ def test_nothing_is_assumed_silently():
     """Only what was confirmed becomes evidence."""
     _, keeper = talk([HOWL, "none", "my lever is spongy", "1"])
     answers = [e for e in keeper.events if isinstance(e, (Answer, Context))]
-    assert answers == [Answer(finding="lever-spongy", grade="spongy")]
+    assert answers == [Answer(finding="lever-spongy", grade="spongy", complaint=True)]
     assert [e.text for e in complaints(keeper)] == [HOWL, "my lever is spongy"]
 
 
@@ -141,7 +141,7 @@ def test_back_takes_everything_back_and_no_more():
     text, keeper = talk([HOWL, "all", "1", "1", "not sure", *["back"] * 20, HOWL, "1"])
     assert "There is nothing to take back" in text
     left = [e for _, e in in_force(keeper.events)]
-    assert left == [Complaint(text=HOWL), Answer(finding="brake-noise", grade="howl")]
+    assert left == [Complaint(text=HOWL), Answer(finding="brake-noise", grade="howl", complaint=True)]
     assert sum(isinstance(e, Correction) for e in keeper.events) == 7
 
 
@@ -198,7 +198,7 @@ def _at_pad_lining(typed):
     """Bring a dialogue to the check that measures the pads, then type."""
     told = [
         Complaint(text="x"),
-        Answer(finding="brake-noise", grade="howl"),
+        Answer(finding="brake-noise", grade="howl", complaint=True),
         Context(fact="brake-type", value="hydraulic-disc"),
     ]
     adviser = Adviser(KB)
@@ -232,7 +232,7 @@ def test_symptoms_can_be_chosen_by_part():
     """Someone who has no words for it finds it by the part of the bike."""
     text, keeper = talk(["parts", "brake", "squeal or howl when braking", "3"])
     assert "Which part of the bike is it about? (skip leaves this list)" in text
-    assert keeper.events[-1] == Answer(finding="brake-noise", grade="howl")
+    assert keeper.events[-1] == Answer(finding="brake-noise", grade="howl", complaint=True)
 
 
 def test_two_answers_that_cannot_both_be_are_asked_again():
@@ -248,7 +248,7 @@ def test_of_meanings_that_exclude_each_other_none_is_guessed():
     """'All' of a list that holds 'stops as always' and 'hardly stops' is asked again, and nothing is written down."""
     text, keeper = talk(["my brake", "all", "3"])
     assert "These cannot all be true: 2, 3." in text
-    assert keeper.events[1:] == [Answer(finding="stopping-power", grade="hardly")]
+    assert keeper.events[1:] == [Answer(finding="stopping-power", grade="hardly", complaint=True)]
 
 
 def test_a_warning_is_not_said_again_because_its_odds_moved():
@@ -368,3 +368,41 @@ def test_the_first_question_does_without_the_heavy_libraries():
     code = "import sys, symptomtree.plain.ask; print(*sys.modules)"
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert not {"experta", "networkx", "textual", "rapidfuzz"} & set(ran.stdout.split())
+
+
+SLOW = (
+    Context(fact="gears", value="derailleur"),
+    Answer(finding="slow-to-bigger", grade="slow", complaint=True),
+    Answer(finding="chain-dirty", grade="caked"),
+    FixDone(fix="index-gears"),
+    Answer(finding="slow-to-bigger", grade="no"),
+)
+
+
+def test_what_came_up_besides_is_told_and_can_be_left():
+    said, keeper = talk(["1"], case=bike(*SLOW))
+    assert "This came up on the way, and is still so:" in said
+    assert "Summary" in said
+    assert isinstance(keeper.events[-1], Note)
+
+
+def test_what_came_up_besides_can_be_taken_up():
+    """The search then goes on for it; a number that was measured keeps its value."""
+    bent = Reading(finding="hanger-out", value=6.0, error=0.2)
+    said, keeper = talk(["2"], case=bike(*SLOW, bent))
+    assert "Summary" not in said
+    assert {"chain-dirty", "hanger-out"} <= set(keeper.assessment.job)
+    assert keeper.assessment.state.seen["hanger-out"][-1].value == 6.0
+
+
+def test_work_that_did_not_help_is_offered_once_more_and_said_so():
+    case = bike(
+        Answer(finding="grind-pedalling", grade="yes", complaint=True),
+        Answer(finding="chain-dirty", grade="caked"),
+        FixDone(fix="clean-drivetrain"),
+        Answer(finding="grind-pedalling", grade="yes"),
+        Answer(finding="chain-dirty", grade="caked"),
+        Answer(finding="chain-dry", grade="no"),
+    )
+    said, _ = talk(["fix"], case=case)
+    assert "It was done before and did not help." in said

@@ -59,7 +59,7 @@ def test_leaving_by_key_keeps_the_case_and_it_goes_on(start, tmp_path, key):
     assert "symptomtree ask --resume mine.yaml" in shown
     assert "Traceback" not in shown
     events = read_case(tmp_path / "mine.yaml", open_knowledge()).events
-    assert events[-1] == Answer(finding="brake-noise", grade="howl")
+    assert events[-1] == Answer(finding="brake-noise", grade="howl", complaint=True)
     child = start("--resume", "mine.yaml")
     child.expect("\r\n> ")
     assert child.before.split("\r\n\r\n")[-1] == question

@@ -1,6 +1,8 @@
 """`assess`: pure, safety first, nothing asked that is known, nothing averaged that does not fit."""
 
+import itertools
 import random
+from collections import Counter
 
 import numpy as np
 import pytest
@@ -215,3 +217,111 @@ def test_a_check_is_not_due_because_of_what_it_found_itself(adviser: Adviser) ->
     )
     assert a.standing_stops
     assert a.follow == ()
+
+
+CAME_WITH = (
+    Context(fact="gears", value="derailleur"),
+    Answer(finding="slow-to-bigger", grade="slow", complaint=True),
+)
+
+
+def test_what_only_came_up_on_the_way_is_told_and_not_chased(adviser: Adviser) -> None:
+    """The rider came with slow shifting; a stiff jockey wheel seen on the way is no reason to go on when it is gone."""
+    found = (*CAME_WITH, Answer(finding="jockey-stiff", grade="yes"), Answer(finding="chain-dirty", grade="caked"))
+    searching = adviser.assess(found)
+    assert (searching.stage, searching.job) == ("search", ("slow-to-bigger",))
+    assert set(searching.besides) == {"jockey-stiff", "chain-dirty"}
+    mended = (*found, FixDone(fix="index-gears"), Answer(finding="slow-to-bigger", grade="no"))
+    done = adviser.assess(mended)
+    assert done.stage == "done"
+    assert set(done.besides) == {"jockey-stiff", "chain-dirty"}
+    taken_up = adviser.assess((*mended, Answer(finding="chain-dirty", grade="caked", complaint=True)))
+    assert (taken_up.stage, taken_up.job) == ("search", ("chain-dirty",))
+
+
+def test_what_stops_the_ride_is_always_part_of_the_job(adviser: Adviser) -> None:
+    """Nobody came with the lever that reaches the bar, and it is put right all the same."""
+    a = adviser.assess((*CAME_WITH, HOWL[0], Answer(finding="lever-travel", grade="to-bar")))
+    assert set(a.job) == {"slow-to-bigger", "lever-travel"}
+
+
+def test_a_case_that_does_not_say_what_the_rider_wants_is_about_all_that_was_found(adviser: Adviser) -> None:
+    a = adviser.assess((CAME_WITH[0], Answer(finding="slow-to-bigger", grade="slow"), *HOWL))
+    assert set(a.job) == {"slow-to-bigger", "brake-noise", "lever-travel"}
+    assert a.besides == ()
+
+
+def test_work_of_the_hands_is_tried_twice_and_a_new_part_once(adviser: Adviser) -> None:
+    """Cleaning may be done badly; the same new chain again would not help. Nothing is offered a third time."""
+    kb = adviser.knowledge
+    offered, tried = set(), Counter[str]()
+    for fix, entry in kb.entries.fixes.items():
+        if entry.kind == "hand-over" or not kb.fixed_by[fix] or tried[entry.kind] == 6:
+            continue
+        tried[entry.kind] += 1
+        cause = kb.entries.causes[kb.fixed_by[fix][0]]
+        shown = next((f for f in cause.shows if f in kb.entries.symptoms), None)
+        if shown is None:
+            continue
+        seen = Answer(finding=shown, grade=kb.grades(shown)[-1], complaint=True)
+        for times in (1, 2):
+            events: list[AnyEvent] = [seen, *([FixDone(fix=fix), seen] * times)]
+            if any(rank.fix == fix for rank in adviser.assess(events).fixes):
+                offered.add((entry.kind, times))
+    assert offered == {("clean", 1), ("adjust", 1), ("repair", 1)}
+
+
+def test_work_that_may_not_fit_the_bike_waits_for_the_fact(adviser: Adviser) -> None:
+    """Before a fix whose cause needs a fact of the bike is offered, the fact is asked."""
+    kb = adviser.knowledge
+    for symptom, entry in kb.entries.symptoms.items():
+        if entry.asked_when:
+            continue
+        a = adviser.assess([Answer(finding=symptom, grade=kb.grades(symptom)[-1], complaint=True)])
+        step = a.steps[0]
+        if step.doing == "fix":
+            likely = [c.cause for c in a.causes if c.probability > 0.05 and c.cause in kb.fixed_by[step.name]]
+            assert all(fact in a.facts for c in likely for fact in kb.needs[c]), (symptom, step.name)
+
+
+def test_what_is_open_is_used_before_it_is_put_together(adviser: Adviser) -> None:
+    """The sprockets are off and two causes behind them are likely: both are seen to before the bike is ridden again.
+    Work done in one go is proven in one go."""
+    kb = adviser.knowledge
+    pairs = [
+        (x, y)
+        for x, y in itertools.permutations(kb.entries.fixes, 2)
+        if kb.entries.fixes[x].access == kb.entries.fixes[y].access is not None and kb.fixed_by[x] and kb.fixed_by[y]
+    ]
+    met = 0
+    for x, y in pairs:
+        first, second = (kb.entries.causes[kb.fixed_by[f][0]] for f in (x, y))
+        both = [f for f in first.shows if f in second.shows and f in kb.entries.symptoms]
+        own = [f for f in second.shows if f in kb.settled_by]
+        if not both or not own or met == 2:
+            continue
+        seen = [Answer(finding=f, grade=kb.grades(f)[-1], complaint=f == both[0]) for f in (both[0], *own)]
+        a = adviser.assess([*seen, FixDone(fix=x)])
+        if any(rank.fix == y for rank in a.meanwhile):
+            met += 1
+            after = adviser.assess([*seen, FixDone(fix=x), FixDone(fix=y)])
+            assert set(a.due) <= set(after.due)
+            assert after.stage == "retest"
+            assert y not in {rank.fix for rank in after.meanwhile}
+            gone = [Answer(finding=f, grade=kb.grades(f)[0]) for f in after.due]
+            assert adviser.assess([*seen, FixDone(fix=x), FixDone(fix=y), *gone]).due == ()
+        assert not adviser.assess(seen).meanwhile  # nothing was done yet
+    assert met
+
+
+def test_what_can_be_looked_at_as_the_bike_stands_is_due_before_the_ride(adviser: Adviser) -> None:
+    kb = adviser.knowledge
+    seen = [Answer(finding="brake-noise", grade="howl", complaint=True), Answer(finding="disc-wipe", grade="greasy")]
+    for fix, entry in kb.entries.fixes.items():
+        proofs = [t for t in entry.retest if t in kb.entries.checks and kb.entries.checks[t].access == entry.access]
+        if entry.access is None or not proofs:
+            continue
+        behind = [f for t in proofs for f in kb.entries.checks[t].settles]
+        a = adviser.assess([*seen, *(Answer(finding=f, grade=kb.grades(f)[-1]) for f in behind), FixDone(fix=fix)])
+        reached = [f in behind for f in a.due]
+        assert reached == sorted(reached, reverse=True), (fix, a.due)

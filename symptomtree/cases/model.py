@@ -35,6 +35,8 @@ class Answer(Event, frozen=True, kw_only=True, tag="answer"):
 
     finding: Id
     grade: str
+    complaint: bool = False
+    """Whether the rider wants it put right. What only came up on the way is told, but not chased."""
 
 
 class Reading(Event, frozen=True, kw_only=True, tag="reading"):
@@ -44,6 +46,8 @@ class Reading(Event, frozen=True, kw_only=True, tag="reading"):
     value: float
     error: Annotated[float, Meta(gt=0)] | None = None
     """Standard uncertainty of this gauge, if it is not the one in the knowledge."""
+    complaint: bool = False
+    """As for an answer."""
 
 
 class Unsure(Event, frozen=True, kw_only=True, tag="unsure"):

@@ -51,7 +51,9 @@ class ComplaintDesk:
         self._talk.say("", "This is what it may mean. Nothing is taken for granted.")
         self._talk.say(*(f"  {n}. {meaning(self._keeper.kb, c)}" for n, c in enumerate(found, start=1)))
         events: list[AnyEvent] = [
-            Answer(finding=c.name, grade=c.value) if c.kind == "finding" else Context(fact=c.name, value=c.value)
+            Answer(finding=c.name, grade=c.value, complaint=True)
+            if c.kind == "finding"
+            else Context(fact=c.name, value=c.value)
             for c in self._choose(found)
         ]
         self._keeper.add(*events)
@@ -109,7 +111,7 @@ class ComplaintDesk:
         grades = tuple(Option(g, words, tuple(symptom.says.get(g, ()))) for g, words in symptom.grades.items())
         grade = self._asker.ask(Prompt(symptom.ask, grades, how=symptom.how))
         if isinstance(grade, Option):
-            self._keeper.add(Answer(finding=chosen.value, grade=grade.value))
+            self._keeper.add(Answer(finding=chosen.value, grade=grade.value, complaint=True))
 
     def open(self) -> None:
         """Ask what is wrong, until something is written down."""

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from symptomtree.reasoning.planning import Step
 
 HAND_OVER = "hand-over"
+BESIDES = "besides"
 UNLIKELY = 0.2
 """Below this no cause is called likely."""
 
@@ -36,6 +37,14 @@ class _Again(Exception):
 
 class _Done(Exception):
     """The case is closed."""
+
+
+def wanted(a: "Assessment", finding: str) -> Answer | Reading:
+    """Return what was last seen of a finding, as something that is to be put right."""
+    look = a.state.seen[finding][-1]
+    if look.value is None:
+        return Answer(finding=finding, grade=look.grade, complaint=True)
+    return Reading(finding=finding, value=look.value, error=look.error, complaint=True)
 
 
 class Dialogue:
@@ -129,6 +138,10 @@ class Dialogue:
                 self._do_fix(a.fixes[0].fix)
             else:
                 self._talk.say("There is nothing to fix yet: no cause is likely so far.")
+        elif also := [r.fix for r in a.meanwhile if not self._waved(r.fix)]:
+            self._talk.say("", "Before it is put together to try: while it is open, this pays as well.")
+            self._talk.say("If both are done at once, it will not be known which of them helped.")
+            self._do_fix(also[0])
         elif a.due:
             self._retest(a)
         elif follow and not stops:
@@ -139,6 +152,8 @@ class Dialogue:
             self._carry_out(stops[0])
         elif a.stage == "complaint":
             self._complain()
+        elif a.stage == "done" and a.besides and BESIDES not in self._passed:
+            self._besides(a)
         elif a.stage == "done":
             self._close(a)
         else:
@@ -250,6 +265,17 @@ class Dialogue:
         if handed:
             self._close(self._keeper.assessment)
 
+    def _besides(self, a: "Assessment") -> None:
+        """Say what else was found, and let the person take it up."""
+        self._talk.say("", "What you came with is in order. This came up on the way, and is still so:")
+        self._talk.say(*(f"  - {show.told(a, f)}" for f in a.besides))
+        options = (Option("close", "close with a summary"), Option("go-on", "go on, and put this right too"))
+        said = self._asker.ask(Prompt("What now?", options, why=("It was not what you came with.",)))
+        if isinstance(said, Option) and said.value == "go-on":
+            self._keeper.add(*(wanted(a, f) for f in a.besides))
+        else:
+            self._pass(BESIDES, "Left as it is: what came up besides.")
+
     def _complain(self) -> None:
         """Hear what is wrong; after `back` or when resumed, go through the last complaint again."""
         heard = [e for _, e in self._keeper.in_force() if isinstance(e, Complaint)]
@@ -262,7 +288,7 @@ class Dialogue:
             self._desk.open()
 
     def _close(self, a: "Assessment") -> None:
-        self._talk.say("", *show.summary(a, sorted(self._passed.keys() - {HAND_OVER})))
+        self._talk.say("", *show.summary(a, sorted(self._passed.keys() - {HAND_OVER, BESIDES})))
         raise _Done
 
     # Commands

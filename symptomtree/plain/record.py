@@ -120,6 +120,10 @@ class AssessmentRecord(Record, frozen=True, kw_only=True):
     fixes: list[FixRecord]
     next_steps: list[StepRecord]
     retest: list[str]
+    meanwhile: list[str]
+    """Fixes that pay before the bike is put together for the retest."""
+    besides: list[str]
+    """Findings out of order that are no part of the job."""
     follow: list[str]
     probability_error: float
     """0 when probabilities are exact; else how far none of them is expected to be off (2.5 standard errors)."""
@@ -194,6 +198,8 @@ def record(title: str, a: Assessment, causes: int = 10, steps: int = 10) -> Asse
             for s in a.steps[:steps]
         ],
         retest=list(a.due),
+        meanwhile=[f.fix for f in a.meanwhile],
+        besides=list(a.besides),
         follow=list(a.follow),
         probability_error=round(a.error, 6),
     )

@@ -28,6 +28,11 @@ def report(title: str, a: Assessment, causes: int = 6, steps: int = 5) -> Iterat
     if a.due:
         yield "Now look again (a fix was done):"
         yield from (f"  {kb.findings[f].ask}" for f in a.due)
+    for rank in a.meanwhile:
+        yield f"Before that, while it is open: {kb.name_of(rank.fix)} (chance that it is needed: {rank.needed:.0%})"
+    if a.besides:
+        yield "Came up besides, and is no part of the job:"
+        yield from (f"  {show.told(a, f)}" for f in a.besides)
     if a.follow:
         yield "Still to be done because of the work so far:"
         yield from (f"  {kb.name_of(name)}" for name in a.follow)

@@ -14,10 +14,10 @@ from symptomtree.kb.model import Danger
 from symptomtree.kb.scale import in_words
 from symptomtree.reasoning.belief import Belief, Impossible, Model, infer
 from symptomtree.reasoning.context import prior_in_context, settled_here
-from symptomtree.reasoning.costs import Profile
+from symptomtree.reasoning.costs import Profile, access_path
 from symptomtree.reasoning.decide import distinct
 from symptomtree.reasoning.evidence import Array, Look, Observed, Repair
-from symptomtree.reasoning.planning import FixRank, Plan, Rank, Step, cheapest_way, make_plan
+from symptomtree.reasoning.planning import FixRank, Plan, Rank, Step, cheapest_way, make_plan, meanwhile
 from symptomtree.reasoning.prospects import Scene
 from symptomtree.reasoning.rules import Conclusion, RuleEngine
 from symptomtree.reasoning.state import State, evidence, fold, repairs
@@ -78,10 +78,13 @@ class Assessment:
         conclusions: what other rules say (rules-out, do-first, must-follow, hand-over), with their chains.
         causes: that can make anything that was found out of order at any time, likeliest first.
         sets: likeliest sets of such causes: (causes, probability).
+        job: findings that are to be put right: what the rider wants put right, and what a standing stop rests on.
+        besides: findings out of order that are no part of the job: told, not chased.
         plan: the next steps and fixes.
-        stage: complaint (nothing wrong found yet), search, retest (a fix is done, its proof is due), done (everything
-            that was wrong was looked at again and is normal).
-        due: findings to look at again after the last fix.
+        stage: complaint (nothing wrong found yet), search, retest (a fix is done, its proof is due), done (what the
+            job is about was looked at again and is normal).
+        due: findings to look at again after the last fix, what is reached as the bike stands first.
+        meanwhile: fixes that pay before the bike is put together for that, best first.
         follow: checks and fixes that are due because of what was done, in order.
         error: 0 when probabilities are exact, else how far they may be off (see `belief`).
         profile: whose time and money it was reckoned in.
@@ -97,9 +100,12 @@ class Assessment:
     conclusions: tuple[Conclusion, ...]
     causes: tuple[Standing, ...]
     sets: tuple[tuple[tuple[str, ...], float], ...]
+    job: tuple[str, ...]
+    besides: tuple[str, ...]
     plan: Plan
     stage: Stage
     due: tuple[str, ...]
+    meanwhile: tuple[FixRank, ...]
     follow: tuple[str, ...]
     error: float
     model: Model
@@ -217,15 +223,16 @@ class Adviser:
             for f in unexplained
         ]
         abnormal = _abnormal(kb, state)
-        relevant = _relevant(kb, prior, abnormal)
+        stops = _stops(kb, state, facts, concluded)
+        job = _job(state, abnormal, stops)
+        relevant, wanted = _relevant(kb, prior, abnormal), _relevant(kb, prior, job)
         do_first = [c.target for c in standing if c.kind == "do-first"]
-        scene = Scene(kb, state, belief, facts, abnormal, relevant, frozenset(implied), do_first, profile)
+        scene = Scene(kb, state, belief, facts, job, relevant, wanted, frozenset(implied), do_first, profile)
         plan = make_plan(scene, rank)
         ever_abnormal = [f for f, looks in state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
         causes = _standings(kb, belief, _relevant(kb, prior, ever_abnormal))
-        stops = _stops(kb, state, facts, concluded)
-        due = _due(kb, state, abnormal)
-        stage: Stage = "search" if abnormal else "done" if state.fixes else "complaint"
+        due = _due(kb, state, job)
+        stage: Stage = "search" if job else "done" if state.fixes or abnormal else "complaint"
         return Assessment(
             knowledge=kb,
             events=tuple(events),
@@ -237,9 +244,12 @@ class Adviser:
             conclusions=tuple(c for c in standing if c.kind in ("rules-out", "do-first", "must-follow", "hand-over")),
             causes=causes,
             sets=_sets(kb, belief, relevant),
+            job=tuple(job),
+            besides=tuple(f for f in abnormal if f not in job),
             plan=plan,
             stage="retest" if due else stage,
             due=due,
+            meanwhile=meanwhile(scene, plan) if due else (),
             follow=_follow(kb, state, facts, standing),
             error=belief.error,
             model=model,
@@ -275,6 +285,17 @@ def _abnormal(kb: KnowledgeBase, state: State) -> dict[str, int]:
 
     grades = {f: kb.grades(f).index(looks[-1].grade) for f, looks in state.seen.items()}
     return {f: grade for f, grade in grades.items() if grade > 0 and not mended(f)}
+
+
+def _job(state: State, abnormal: Mapping[str, int], stops: Sequence[StopRiding]) -> Mapping[str, int]:
+    """Return what is to be put right: what the rider wants put right, and what a standing stop rests on.
+
+    Everything that was found, where the case does not say what the rider wants.
+    """
+    if not state.complaint:
+        return abnormal
+    grave = {told.name for s in stops if not s.cleared for told in s.conclusion.told}
+    return {f: grade for f, grade in abnormal.items() if f in state.complaint or f in grave}
 
 
 def _relevant(kb: KnowledgeBase, prior: Array, abnormal: Collection[str]) -> NDArray[np.bool_]:
@@ -330,25 +351,33 @@ def _stops(
     return tuple(sorted(out, key=lambda s: s.cleared))
 
 
-def _due(kb: KnowledgeBase, state: State, abnormal: Collection[str]) -> tuple[str, ...]:
+def _due(kb: KnowledgeBase, state: State, job: Collection[str]) -> tuple[str, ...]:
     """Return the findings to look at again since the last fix: those it names and the rider's own complaints.
 
-    Only what that fix could have changed is due; a second fault's finding waits for its own fix.
+    Only what that fix could have changed is due; a second fault's finding waits for its own fix. Fixes done one after
+    the other, with no look between them, are proven together.
     """
-    if not state.fixes:
-        return ()
     count = len(state.fixes)
-    fix = state.fixes[-1][0]
+    looked = max((s.after for looks in state.seen.values() for s in looks if s.after < count), default=0)
+    last = [fix for fix, _ in state.fixes[looked:]]
     named = [
         f
-        for target in kb.entries.fixes[fix].retest
+        for target in dict.fromkeys(target for fix in last for target in kb.entries.fixes[fix].retest)
         for f in (kb.entries.checks[target].settles if target in kb.entries.checks else (target,))
     ]
-    rows = [kb.row[c] for c in kb.fixed_by[fix]]
-    made = [f for f in abnormal if rows and (kb.reach[rows, kb.column[f]] < 1).any()]
+    rows = [kb.row[c] for fix in last for c in kb.fixed_by[fix]]
+    made = [f for f in job if rows and (kb.reach[rows, kb.column[f]] < 1).any()]
     wanted = dict.fromkeys([f for f in made if f in kb.entries.symptoms])
     wanted |= dict.fromkeys(f for f in named if f in state.seen)
-    return tuple(f for f in wanted if state.seen[f][-1].after < count and f not in state.unsure)
+    due = [f for f in wanted if state.seen[f][-1].after < count and f not in state.unsure]
+    return tuple(sorted(due, key=lambda f: not _within_reach(kb, state, f)))
+
+
+def _within_reach(kb: KnowledgeBase, state: State, finding: str) -> bool:
+    """Return whether a finding is looked at behind what is open now."""
+    check = kb.settled_by.get(finding)
+    path = access_path(kb, kb.entries.checks[check].access) if check else []
+    return bool(path) and set(path) <= state.open
 
 
 def _follow(

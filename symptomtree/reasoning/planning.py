@@ -13,9 +13,11 @@ import numpy as np
 from symptomtree.kb.compile import probability
 from symptomtree.reasoning import decide
 from symptomtree.reasoning.costs import access_minutes, access_path, minutes_of, price_of
-from symptomtree.reasoning.prospects import Bools, Drawn, Prospect, Scene, divides, prospects
+from symptomtree.reasoning.decide import Array, Bools
+from symptomtree.reasoning.prospects import Drawn, Prospect, Scene, bears_on, divides, prospects
 
 Doing = Literal["fact", "ask", "question", "check", "fix", "hand-over"]
+TRIED_TWICE = ("clean", "adjust", "repair")
 Rank = Callable[[decide.Problem, decide.Standing, Sequence[str]], list[decide.Choice]]
 """From a problem, where it stands and the names of its fixes to its steps, best first."""
 
@@ -82,42 +84,84 @@ def make_plan(scene: Scene, rank: Rank = cheapest_way) -> Plan:
     """
     kb, state = scene.kb, scene.state
     drawn = Drawn.of(scene)
-    done = frozenset(fix for fix, _ in state.fixes)
-    fixes, need = _fixes(scene, drawn, done)
+    fixes, need, fails = _fixes(scene, drawn)
     looks = prospects(scene, drawn)
-    problem, at = _problem(scene, fixes, need, looks, drawn)
+    problem, at = _problem(scene, fixes, need, fails, looks, drawn)
     expected, order = decide.ecr(problem, at.weights[None], at.open[None], at.done)
     needed = at.weights @ problem.need
     steps = [_step(scene, c, looks, fixes, drawn) for c in rank(problem, at, fixes)]
     for name in scene.do_first:
-        if name in kb.entries.fixes and name not in done and all(s.name != name for s in steps):
+        if name in kb.entries.fixes and not state.times(name) and all(s.name != name for s in steps):
             fix = kb.entries.fixes[name]
             cost = price_of(kb, fix, scene.profile)
             steps.append(Step("fix", name, (), minutes_of(kb, fix, state.open), cost, cost + float(expected[0])))
     turn = {name: n for n, name in enumerate(scene.do_first)}  # safety before cost
-    first = {p.name for p in looks if p.doing == "fact" and divides(scene, p.name)}
-    steps.sort(key=lambda s: (turn.get(s.name, len(turn)), s.name not in first))  # stable: else as ranked
+    steps.sort(key=lambda s: turn.get(s.name, len(turn)))  # stable: else as ranked
+    first = {
+        p.name
+        for p in looks
+        if p.doing == "fact" and (divides(scene, p.name) or bears_on(scene, p.name, steps[0].name))
+    }
+    steps.sort(key=lambda s: (turn.get(s.name, len(turn)), s.name not in first))
     ranks = tuple(_rank(scene, fixes[j], float(needed[j])) for j in order[0])
     return Plan(tuple(steps), ranks, float(expected[0]))
 
 
-def _fixes(scene: Scene, drawn: Drawn, done: frozenset[str]) -> tuple[list[str], Bools]:
-    """Return the fixes in question (each cause's best that was not done yet), and (N, J) which sets need which."""
-    kb = scene.kb
+def _fixes(scene: Scene, drawn: Drawn) -> tuple[list[str], Bools, Array]:
+    """Return the fixes in question, (N, J) which sets need which, and (J,) what each costs more when it does not work.
+
+    Of each cause the best that is left; what comes after that is what a failure costs.
+    """
+    kb, profile = scene.kb, scene.profile
     first: dict[str, list[int]] = {}
+    after: dict[str, float] = {}
     for n in np.flatnonzero(drawn.active.any(axis=0)):
-        left = [f for f in kb.entries.causes[kb.cause_ids[drawn.rows[n]]].fixes if f not in done]
+        left = _left(scene, kb.cause_ids[drawn.rows[n]])
         if left:
             first.setdefault(left[0], []).append(int(n))
+            then = profile.hand_over
+            for name in reversed(left[1:]):
+                fix = kb.entries.fixes[name]
+                then = min(then, price_of(kb, fix, profile) + (1 - probability(fix.works)) * then)
+            after[left[0]] = max(after.get(left[0], 0.0), then)
     fixes = sorted(first)
     need = np.zeros((len(drawn.sets), len(fixes)), dtype=bool)
-    for j, fix in enumerate(fixes):
-        need[:, j] = drawn.active[:, first[fix]].any(axis=1)
-    return fixes, need
+    for j, name in enumerate(fixes):
+        need[:, j] = drawn.active[:, first[name]].any(axis=1)
+    fails = np.array([(1 - probability(kb.entries.fixes[f].works)) * after[f] for f in fixes])
+    return fixes, need, fails
+
+
+def _left(scene: Scene, cause: str) -> list[str]:
+    """Return what can still be tried against a cause, in order.
+
+    Work of the hands that did not help is worth one more try, with more care; the same new part is not.
+    """
+    fixes, times = scene.kb.entries.causes[cause].fixes, scene.state.times
+    again = [f for f in fixes if scene.kb.entries.fixes[f].kind in TRIED_TWICE]
+    return [f for f in fixes if times(f) == 0] + [f for f in again if times(f) < 2]
+
+
+def meanwhile(scene: Scene, plan: Plan) -> tuple[FixRank, ...]:
+    """Return the fixes that pay before the bike is put together to try whether the last one helped, best first.
+
+    To do it now costs its work for sure; to wait costs the work and the way back in, if it turns out to be needed. (No
+    efficient optimal rule is known where trying needs closing: Ottosen and Jensen, UAI 2010.)
+    """
+    kb, profile, open_ = scene.kb, scene.profile, scene.state.open
+    out = []
+    for rank in plan.fixes:
+        fix = kb.entries.fixes[rank.fix]
+        way = access_path(kb, fix.access)
+        if way and set(way) <= open_ and profile.can(kb, fix) and fix.reversible and not scene.state.times(rank.fix):
+            work = price_of(kb, fix, profile)
+            if rank.needed * (work + profile.money(access_minutes(kb, fix.access))) > work:
+                out.append(rank)
+    return tuple(out)
 
 
 def _problem(
-    scene: Scene, fixes: list[str], need: Bools, looks: Sequence[Prospect], drawn: Drawn
+    scene: Scene, fixes: list[str], need: Bools, fails: Array, looks: Sequence[Prospect], drawn: Drawn
 ) -> tuple[decide.Problem, decide.Standing]:
     """Take the bike out: what is left is numbers."""
     kb, profile = scene.kb, scene.profile
@@ -131,7 +175,7 @@ def _problem(
         need=need,
         fix_cost=np.array([price_of(kb, e, profile) for e in entries]),
         fix_access=np.array([number[way] for way in ways], dtype=np.int64),
-        fix_fails=np.array([(1 - probability(e.works)) * profile.hand_over for e in entries]),
+        fix_fails=fails,
         looks=tuple(decide.Look(p.cost, number[p.access], p.likelihood) for p in looks),
         parent=np.array([number[s.inside] for s in states], dtype=np.int64),
         opening=np.array([profile.money(s.open + s.close) for s in states]),

@@ -32,8 +32,9 @@ class Scene:
         state: the events, added up.
         belief: with drawn sets.
         facts: known and implied.
-        abnormal: finding -> number of the grade, of all that is still wrong.
-        relevant: (C,) whether a cause can make any of that.
+        job: finding -> number of the grade, of what is to be put right.
+        relevant: (C,) whether a cause can make anything that was found out of order.
+        wanted: (C,) whether a cause can make any of the job.
         implied: findings and facts that need not be asked.
         do_first: checks and fixes that rules put before everything else.
         profile: whose time and money it is.
@@ -43,8 +44,9 @@ class Scene:
     state: State
     belief: Belief
     facts: dict[str, str]
-    abnormal: Mapping[str, int]
+    job: Mapping[str, int]
     relevant: Bools
+    wanted: Bools
     implied: frozenset[str]
     do_first: Sequence[str]
     profile: Profile
@@ -57,8 +59,7 @@ class Drawn:
     Attributes:
         rows: (R,) the relevant causes.
         sets: (N, R) which of them are there.
-        active: (N, R) which of those made anything of what was found; the others may be there, but are no part of the
-            complaint.
+        active: (N, R) which of those made any of the job; the others may be there, but are not looked for.
         weights: (N,) sum 1.
         others: (F, G) P(finding <= grade) that the leak and all other causes leave; they need no sets, since given the
             evidence each goes by its own odds.
@@ -75,7 +76,7 @@ class Drawn:
         kb, belief, relevant = scene.kb, scene.belief, scene.relevant
         rows = np.flatnonzero(relevant)
         sets = belief.sets[:, rows]
-        active = _active(kb, rows, sets, scene.abnormal)
+        active = _active(kb, rows, sets, scene.job)
         both, which = distinct(np.concatenate([sets, active], axis=1))
         rest = np.flatnonzero(~relevant & (belief.now > 1e-6))
         p = belief.now[rest][:, None, None]
@@ -84,15 +85,15 @@ class Drawn:
         return cls(rows, both[:, : len(rows)], both[:, len(rows) :], weights, others)
 
 
-def _active(kb: KnowledgeBase, rows: NDArray[np.int64], sets: Bools, abnormal: Mapping[str, int]) -> Bools:
-    """Draw which of the causes present made the abnormal findings, given that each was made by one at least.
+def _active(kb: KnowledgeBase, rows: NDArray[np.int64], sets: Bools, job: Mapping[str, int]) -> Bools:
+    """Draw which of the causes present made the findings of the job, given that each was made by one at least.
 
     A mechanism that may not exceed the grade seen reaches it with chance u = 1 - c(x-1)/c(x). The first that does is
     drawn, the later ones go by their own chance; this is the joint distribution given 'at least one'.
     """
     random = np.random.default_rng(len(sets))
     active = np.zeros_like(sets)
-    for finding, grade in abnormal.items():
+    for finding, grade in job.items():
         column = kb.column[finding]
         reach = np.concatenate([kb.reach[rows, column], kb.leak[column][None]])
         lit = 1 - reach[:, grade - 1] / np.maximum(reach[:, grade], FLOOR)
@@ -132,9 +133,15 @@ def prospects(scene: Scene, drawn: Drawn) -> list[Prospect]:
 def divides(scene: Scene, fact: str) -> bool:
     """Return whether likely causes need different values of the fact: without it the right questions stay closed."""
     kb = scene.kb
-    likely = np.flatnonzero(scene.relevant & (scene.belief.now > 0.05))
+    likely = np.flatnonzero(scene.wanted & (scene.belief.now > 0.05))
     wanted = [values for row in likely if (values := kb.needs[kb.cause_ids[row]].get(fact))]
     return any(not (a & b) for a in wanted for b in wanted)
+
+
+def bears_on(scene: Scene, fact: str, fix: str) -> bool:
+    """Return whether a likely cause that the fix removes needs the fact: work that may not fit the bike can wait."""
+    kb = scene.kb
+    return any(scene.belief.now[kb.row[c]] > 0.05 and fact in kb.needs[c] for c in kb.fixed_by.get(fix, ()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +161,7 @@ class _Candidate:
 def _candidates(scene: Scene) -> list[_Candidate]:
     """List what can be asked or looked at now and could tell anything."""
     kb, state, facts = scene.kb, scene.state, scene.facts
-    weighty = scene.relevant & (scene.belief.now > 0.002)
+    weighty = scene.wanted & (scene.belief.now > 0.002)
     shown = np.asarray((kb.reach[weighty] < 1).any(axis=(0, 2)))
 
     def unasked(finding: str, entry: Symptom | Observable) -> bool:
@@ -201,7 +208,7 @@ def _candidates(scene: Scene) -> list[_Candidate]:
 def _facts(scene: Scene) -> list[str]:
     """List the facts that could be asked and bear on a likely cause."""
     kb, facts = scene.kb, scene.facts
-    likely = [kb.cause_ids[r] for r in np.flatnonzero(scene.relevant & (scene.belief.now > 0.005))]
+    likely = [kb.cause_ids[r] for r in np.flatnonzero(scene.wanted & (scene.belief.now > 0.005))]
     return [
         f
         for f in facts_in_play(kb, likely)

@@ -50,6 +50,7 @@ class State:
         seen: finding -> its looks, oldest first, the last of each stretch between fixes.
         fixes: (fix, number of the event), in order.
         unsure: what the person could not tell.
+        complaint: the findings that the rider wants put right.
         worsened: findings that got worse over a fix; their earlier looks count no more.
         told: everything as the rule engine wants it, superseded looks included.
         current: the items of `told` that still stand.
@@ -60,6 +61,7 @@ class State:
     seen: Mapping[str, tuple[Seen, ...]]
     fixes: tuple[tuple[str, int], ...]
     unsure: frozenset[str]
+    complaint: frozenset[str]
     worsened: tuple[Worsened, ...]
     told: tuple[Told, ...]
     current: frozenset[Told]
@@ -69,6 +71,10 @@ class State:
         """Return the grade last seen, None when it was not looked at."""
         looks = self.seen.get(finding)
         return looks[-1].grade if looks else None
+
+    def times(self, fix: str) -> int:
+        """Return how often a fix was done."""
+        return sum(name == fix for name, _ in self.fixes)
 
 
 def in_force(events: Sequence[AnyEvent]) -> list[tuple[int, AnyEvent]]:
@@ -106,6 +112,7 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
     seen: dict[str, list[Seen]] = {}
     fixes: list[tuple[str, int]] = []
     unsure: set[str] = set()
+    complaint: set[str] = set()
     worsened: list[Worsened] = []
     past: list[Told] = []
     open_: frozenset[str] = frozenset()
@@ -114,11 +121,13 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
             case Context(fact=fact, value=value):
                 facts[fact] = (value, number)
                 unsure.discard(fact)
-            case Answer(finding=finding, grade=grade):
+            case Answer(finding=finding, grade=grade, complaint=came_with):
+                complaint |= {finding} if came_with else set()
                 open_ = _after_look(kb, open_, finding, bool(fixes) and finding in seen)
                 _look(kb, seen, past, worsened, finding, Seen(number, len(fixes), grade))
                 unsure.discard(finding)
-            case Reading(finding=finding, value=number_read, error=error):
+            case Reading(finding=finding, value=number_read, error=error, complaint=came_with):
+                complaint |= {finding} if came_with else set()
                 observable = kb.findings[finding]
                 assert isinstance(observable, Observable)
                 assert observable.reading
@@ -144,6 +153,7 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
         {finding: tuple(looks) for finding, looks in seen.items()},
         tuple(fixes),
         frozenset(unsure),
+        frozenset(complaint),
         tuple(worsened),
         tuple(sorted({*past, *current}, key=lambda t: (t.at, t.kind, t.name))),
         frozenset(current),

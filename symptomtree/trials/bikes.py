@@ -177,4 +177,4 @@ def told(kb: KnowledgeBase, bench: Bench) -> list[AnyEvent]:
     complaint = bench.bike.complaint
     may_be = np.flatnonzero((kb.reach[:, kb.column[complaint]] < 1).any(axis=1))
     where = bench.fact(WHICH_END) if WHICH_END in facts_in_play(kb, [kb.cause_ids[row] for row in may_be]) else None
-    return [*([where] if where else []), Answer(finding=complaint, grade=bench.grade(complaint))]
+    return [*([where] if where else []), Answer(finding=complaint, grade=bench.grade(complaint), complaint=True)]

@@ -82,6 +82,9 @@ class _Work:
             if a.stage == "done":
                 s.ended = "fixed"
                 break
+            if a.meanwhile:
+                self._fix(a.meanwhile[0].fix)
+                continue
             if a.stage == "retest":
                 self._look("retest", a.due)
                 if not s.relief and self._complaint in a.due and self._is_gone():
@@ -170,7 +173,7 @@ class _Work:
         self._session.steps.append(f"{doing} {_all(events)}")
 
     def _hand_over(self, a: Assessment) -> None:
-        """The workshop puts right what makes anything that was found, and bills its work besides the trip."""
+        """The workshop puts right what the job is about, and bills its work besides the trip."""
         s = self._session
         s.ended = "handed over"
         s.hand_overs += 1
@@ -178,7 +181,7 @@ class _Work:
         s.spent += self._profile.hand_over
         if not s.relief:
             s.relief = self._so_far() + self._bill([self._complaint])
-        s.spent += self._bill([f for f in a.state.seen if a.state.grade(f) != self._kb.grades(f)[0]])
+        s.spent += self._bill(a.job)
 
     def _bill(self, findings: Iterable[str]) -> float:
         """Return what a workshop takes for putting right what makes these findings."""
