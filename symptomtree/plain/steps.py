@@ -128,7 +128,7 @@ class Steps:
         rank = next((r for r in a.fixes if r.fix == name), None)
         step = next((s for s in a.steps if s.name == name), None)
         self._talk.say("", *show.stops(self._kb, a.standing_stops), *show.fix(self._kb, name, rank, a.state.open), "")
-        if a.state.times(name):
+        if name in a.state.times:
             self._talk.say("It was done before and did not help. Once more, with more care, is worth a try.")
         options = (Option("done", "done"), Option("not-now", "cannot, or not now"))
         why, figures = (show.reason(a, step), tuple(show.numbers(a, step))) if step else (DUE, ())

@@ -4,13 +4,13 @@ The sets of causes drawn from the posterior become scenarios, the knowledge's qu
 become the numbers of a `decide.Problem`, and the choices made there come back as steps with names.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from symptomtree.kb.compile import probability
+from symptomtree.kb.compile import KnowledgeBase, probability
 from symptomtree.reasoning import decide
 from symptomtree.reasoning.costs import access_minutes, access_path, minutes_of, price_of
 from symptomtree.reasoning.decide import Array, Bools
@@ -91,7 +91,7 @@ def make_plan(scene: Scene, rank: Rank = cheapest_way) -> Plan:
     needed = at.weights @ problem.need
     steps = [_step(scene, c, looks, fixes, drawn) for c in rank(problem, at, fixes)]
     for name in scene.do_first:
-        if name in kb.entries.fixes and not state.times(name) and all(s.name != name for s in steps):
+        if name in kb.entries.fixes and name not in state.times and all(s.name != name for s in steps):
             fix = kb.entries.fixes[name]
             cost = price_of(kb, fix, scene.profile)
             steps.append(Step("fix", name, (), minutes_of(kb, fix, state.open), cost, cost + float(expected[0])))
@@ -116,7 +116,7 @@ def _fixes(scene: Scene, drawn: Drawn) -> tuple[list[str], Bools, Array]:
     first: dict[str, list[int]] = {}
     after: dict[str, float] = {}
     for n in np.flatnonzero(drawn.active.any(axis=0)):
-        left = _left(scene, kb.cause_ids[drawn.rows[n]])
+        left = left_to_try(kb, kb.cause_ids[drawn.rows[n]], scene.state.times)
         if left:
             first.setdefault(left[0], []).append(int(n))
             then = profile.hand_over
@@ -132,14 +132,14 @@ def _fixes(scene: Scene, drawn: Drawn) -> tuple[list[str], Bools, Array]:
     return fixes, need, fails
 
 
-def _left(scene: Scene, cause: str) -> list[str]:
-    """Return what can still be tried against a cause, in order.
+def left_to_try(kb: KnowledgeBase, cause: str, times: Mapping[str, int]) -> list[str]:
+    """Return what can still be tried against a cause, in order, from how often each fix was done.
 
     Work of the hands that did not help is worth one more try, with more care; the same new part is not.
     """
-    fixes, times = scene.kb.entries.causes[cause].fixes, scene.state.times
-    again = [f for f in fixes if scene.kb.entries.fixes[f].kind in TRIED_TWICE]
-    return [f for f in fixes if times(f) == 0] + [f for f in again if times(f) < 2]
+    fixes = kb.entries.causes[cause].fixes
+    again = [f for f in fixes if kb.entries.fixes[f].kind in TRIED_TWICE]
+    return [f for f in fixes if not times.get(f)] + [f for f in again if times.get(f, 0) == 1]
 
 
 def meanwhile(scene: Scene, plan: Plan) -> tuple[FixRank, ...]:
@@ -153,7 +153,7 @@ def meanwhile(scene: Scene, plan: Plan) -> tuple[FixRank, ...]:
     for rank in plan.fixes:
         fix = kb.entries.fixes[rank.fix]
         way = access_path(kb, fix.access)
-        if way and set(way) <= open_ and profile.can(kb, fix) and fix.reversible and not scene.state.times(rank.fix):
+        if way and set(way) <= open_ and profile.can(kb, fix) and fix.reversible and rank.fix not in scene.state.times:
             work = price_of(kb, fix, profile)
             if rank.needed * (work + profile.money(access_minutes(kb, fix.access))) > work:
                 out.append(rank)

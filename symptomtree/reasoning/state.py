@@ -1,7 +1,9 @@
 """What the events come to: facts told, findings looked at (and when), fixes done. A fold, nothing else."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -72,9 +74,10 @@ class State:
         looks = self.seen.get(finding)
         return looks[-1].grade if looks else None
 
-    def times(self, fix: str) -> int:
-        """Return how often a fix was done."""
-        return sum(name == fix for name, _ in self.fixes)
+    @cached_property
+    def times(self) -> Mapping[str, int]:
+        """Return how often each fix was done."""
+        return Counter(name for name, _ in self.fixes)
 
 
 def in_force(events: Sequence[AnyEvent]) -> list[tuple[int, AnyEvent]]:

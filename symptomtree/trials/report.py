@@ -17,22 +17,22 @@ class Line:
 
     Attributes:
         cost: of the whole session, minutes and money in one.
-        relief: cost up to where the complaint was seen to be gone.
+        search: cost above what it would have cost someone who knows what is wrong.
         minutes, spent, questions, checks, fixes, hand_overs: means per bike.
         first, first_three: share of bikes fixed at the bench by the first fix, and by at most three.
         gone: share of bikes that left the bench without their complaint.
         handed_over, not_ended: share of bikes that ended so.
         missed: assessments that lacked a stop which should stand.
-        saves, saves_relief: by what share the adviser's mean cost, and its cost to relief, are below this policy's on
+        saves, saves_search: by what share the adviser's mean cost, and that of its search, are below this policy's on
             the same bikes; None for the adviser.
-        dearer, dearer_relief: mean of this policy's costs less the adviser's, bike by bike.
+        dearer: mean of this policy's costs less the adviser's, bike by bike.
         fit: of the stated probabilities.
         median_ms, high_ms: time per assessment, median and 95th percentile.
     """
 
     policy: str
     cost: Figure
-    relief: Figure
+    search: Figure
     minutes: Figure
     spent: Figure
     questions: Figure
@@ -46,9 +46,8 @@ class Line:
     not_ended: Figure
     missed: int
     saves: Figure | None
-    saves_relief: Figure | None
+    saves_search: Figure | None
     dearer: Figure | None
-    dearer_relief: Figure | None
     fit: Calibration
     median_ms: float
     high_ms: float
@@ -57,30 +56,29 @@ class Line:
 def lines(worked: Sequence[Worked]) -> list[Line]:
     """Return each policy's figures, the adviser's first; the order of the bikes does not matter."""
     bikes = sorted(worked, key=lambda w: w.number)
-    adviser = [w.sessions[ADVISER] for w in bikes]
-    return [_line(name, [w.sessions[name] for w in bikes], adviser) for name in bikes[0].sessions]
+    adviser, floor = [w.sessions[ADVISER] for w in bikes], [w.floor for w in bikes]
+    return [_line(name, [w.sessions[name] for w in bikes], adviser, floor) for name in bikes[0].sessions]
 
 
-def _line(policy: str, sessions: list[Session], adviser: list[Session]) -> Line:
+def _line(policy: str, sessions: list[Session], adviser: list[Session], floor: list[float]) -> Line:
+    costs, best = [s.cost for s in sessions], [s.cost for s in adviser]
+    search = [c - f for c, f in zip(costs, floor, strict=True)]
+
     def average(name: str) -> Figure:
         return mean([getattr(s, name) for s in sessions])
 
     def often(hits: list[bool]) -> Figure:
         return share(sum(hits), len(hits))
 
-    def saving(name: str) -> Figure | None:
-        kept = ratio([getattr(s, name) for s in adviser], [getattr(s, name) for s in sessions])
+    def saving(mine: list[float], theirs: list[float]) -> Figure | None:
+        kept = ratio(mine, theirs)
         return Figure(1 - kept.value, 1 - kept.high, 1 - kept.low) if policy != ADVISER else None
-
-    def dearer(name: str) -> Figure | None:
-        pairs = zip(sessions, adviser, strict=True)
-        return mean([getattr(s, name) - getattr(a, name) for s, a in pairs]) if policy != ADVISER else None
 
     seconds = np.concatenate([s.seconds for s in sessions])
     return Line(
         policy=policy,
         cost=average("cost"),
-        relief=average("relief"),
+        search=mean(search),
         minutes=average("minutes"),
         spent=average("spent"),
         questions=average("questions"),
@@ -93,10 +91,9 @@ def _line(policy: str, sessions: list[Session], adviser: list[Session]) -> Line:
         handed_over=often([s.ended == "handed over" for s in sessions]),
         not_ended=often([s.ended == "not ended" for s in sessions]),
         missed=sum(s.missed for s in sessions),
-        saves=saving("cost"),
-        saves_relief=saving("relief"),
-        dearer=dearer("cost"),
-        dearer_relief=dearer("relief"),
+        saves=saving(best, costs),
+        saves_search=saving([c - f for c, f in zip(best, floor, strict=True)], search),
+        dearer=mean([c - b for c, b in zip(costs, best, strict=True)]) if policy != ADVISER else None,
         fit=calibration([(s.said, s.so) for s in sessions]),
         median_ms=1000 * float(np.median(seconds)),
         high_ms=1000 * float(np.quantile(seconds, 0.95)),
@@ -110,6 +107,7 @@ def data(trial: Trial, worked: Sequence[Worked]) -> dict[str, Any]:
         "number": trial.number,
         "knowledge": trial.digest,
         "interval": 0.95,
+        "knowing_what_is_wrong": asdict(mean([w.floor for w in worked])),
         "policies": [asdict(line) for line in lines(worked)],
     }
 
@@ -119,11 +117,13 @@ def render(trial: Trial, worked: Sequence[Worked]) -> Iterator[str]:
     found = lines(worked)
     wide = max(len(line.policy) for line in found)
     yield f"{trial.bikes} simulated bikes from knowledge {trial.digest[:12]}, number {trial.number}. Intervals: 95 %."
+    floor = mean([w.floor for w in sorted(worked, key=lambda w: w.number)])
+    yield f"Someone who knows from the start what is wrong would pay {_plain(floor)} a bike; above that it is search."
     yield ""
-    heads = ["to relief", "adviser saves", "in all", "adviser saves", "minutes", "money"]
+    heads = ["in all", "adviser saves", "the search", "adviser saves", "minutes", "money"]
     yield f"{'cost per bike':{wide}}  " + "  ".join(f"{head:>19}" for head in heads)
     for line in found:
-        costs = [_plain(line.relief), _saved(line.saves_relief), _plain(line.cost), _saved(line.saves)]
+        costs = [_plain(line.cost), _saved(line.saves), _plain(line.search), _saved(line.saves_search)]
         costs += [_plain(line.minutes), _plain(line.spent)]
         yield f"{line.policy:{wide}}  " + "  ".join(f"{cost:>19}" for cost in costs)
     yield ""
@@ -153,7 +153,7 @@ def dearest(worked: Sequence[Worked], count: int) -> Iterator[str]:
     for w in sorted(worked, key=lambda w: (-w.sessions[ADVISER].cost, w.number))[:count]:
         s = w.sessions[ADVISER]
         yield ""
-        yield f"Bike {w.number}: {', '.join(s.causes)}. {s.ended}, cost {s.cost:.1f}, to relief {s.relief:.1f}."
+        yield f"Bike {w.number}: {', '.join(s.causes)}. {s.ended}, cost {s.cost:.1f}, known {w.floor:.1f}."
         yield from (f"  {step}" for step in s.steps)
 
 

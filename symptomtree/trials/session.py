@@ -15,6 +15,7 @@ from symptomtree.reasoning.costs import PART_WORTH, Profile, access_minutes, pri
 from symptomtree.reasoning.planning import Rank, Step, cheapest_way
 from symptomtree.reasoning.state import fold
 from symptomtree.trials.bikes import Bench, told
+from symptomtree.trials.known import workshop_bill
 from symptomtree.trials.naive import stops
 
 MOST_STEPS = 80
@@ -29,8 +30,6 @@ class Session:
         minutes: at the bench, access included.
         spent: money for parts and workshops.
         cost: minutes and money in one.
-        relief: cost up to where the complaint was seen to be gone, or was put right by the workshop. What was found on
-            the way and put right besides is the difference.
         questions, checks, fixes, hand_overs: how many; work that was given away counts as both fix and hand-over.
         missed: assessments that lacked a stop which should stand.
         gone: whether the complaint is truly gone.
@@ -44,7 +43,6 @@ class Session:
     minutes: float = 0.0
     spent: float = 0.0
     cost: float = 0.0
-    relief: float = 0.0
     questions: int = 0
     checks: int = 0
     fixes: int = 0
@@ -71,7 +69,7 @@ def work(adviser: Adviser, bench: Bench, profile: Profile, rank: Rank = cheapest
 class _Work:
     def __init__(self, adviser: Adviser, bench: Bench, profile: Profile, rank: Rank) -> None:
         self._adviser, self._bench, self._profile, self._rank = adviser, bench, profile, rank
-        self._kb, self._complaint = adviser.knowledge, bench.bike.complaint
+        self._kb = adviser.knowledge
         self._events: list[AnyEvent] = told(self._kb, bench)
         self._session = Session(causes=tuple(sorted(bench.causes)), steps=[f"told {_all(self._events)}"])
 
@@ -87,8 +85,6 @@ class _Work:
                 continue
             if a.stage == "retest":
                 self._look("retest", a.due)
-                if not s.relief and self._complaint in a.due and self._is_gone():
-                    s.relief = self._so_far()
                 continue
             step = a.steps[0]
             if step.doing in ("fix", "hand-over") and not s.said:
@@ -99,16 +95,10 @@ class _Work:
             self._take(step)
         if not s.said:
             self._note_forecast(a)
-        s.gone = self._is_gone()
-        s.cost = self._so_far()
-        s.relief = s.relief or s.cost
+        complaint = self._bench.bike.complaint
+        s.gone = self._bench.grade(complaint) == self._kb.grades(complaint)[0]
+        s.cost = s.spent + self._profile.money(s.minutes)
         return s
-
-    def _is_gone(self) -> bool:
-        return self._bench.grade(self._complaint) == self._kb.grades(self._complaint)[0]
-
-    def _so_far(self) -> float:
-        return self._session.spent + self._profile.money(self._session.minutes)
 
     def _assess(self) -> Assessment:
         began = perf_counter()
@@ -178,16 +168,7 @@ class _Work:
         s.ended = "handed over"
         s.hand_overs += 1
         s.steps.append("hand-over")
-        s.spent += self._profile.hand_over
-        if not s.relief:
-            s.relief = self._so_far() + self._bill([self._complaint])
-        s.spent += self._bill(a.job)
-
-    def _bill(self, findings: Iterable[str]) -> float:
-        """Return what a workshop takes for putting right what makes these findings."""
-        needed = {self._kb.entries.causes[c].fixes[0] for f in findings for c in self._bench.makers(f)}
-        fixes = [self._kb.entries.fixes[f] for f in sorted(needed)]
-        return sum(PART_WORTH[f.price] + self._profile.money(f.minutes) for f in fixes)
+        s.spent += self._profile.hand_over + workshop_bill(self._kb, self._bench, a.job, self._profile)
 
 
 def _all(events: Iterable[AnyEvent]) -> str:

@@ -19,6 +19,7 @@ from symptomtree.reasoning.planning import cheapest_way
 from symptomtree.trials import CannotTry
 from symptomtree.trials.baselines import baselines
 from symptomtree.trials.bikes import Bench, draw
+from symptomtree.trials.known import known_cost
 from symptomtree.trials.session import Session, work
 from symptomtree.trials.wrong import perturbed
 
@@ -54,10 +55,12 @@ class Worked:
     Attributes:
         number: of the bike, from 0.
         sessions: policy -> how it went.
+        floor: what it would have cost someone who knows what is wrong.
     """
 
     number: int
     sessions: dict[str, Session]
+    floor: float
 
 
 def run(trial: Trial, jobs: int = 1, scheduler: str | None = None) -> Iterator[Worked]:
@@ -104,7 +107,7 @@ def work_bike(trial: Trial, number: int) -> Worked:
         sessions[WRONG] = work(wrong, Bench(kb, bike), profile, cheapest_way)
         for name, rank in baselines(kb, bike.luck).items():
             sessions[name] = work(right, Bench(kb, bike), profile, rank)
-    return Worked(number, sessions)
+    return Worked(number, sessions, known_cost(kb, Bench(kb, bike), profile))
 
 
 @lru_cache(maxsize=WRONGS + 1)
