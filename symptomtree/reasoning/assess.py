@@ -22,7 +22,7 @@ from symptomtree.reasoning.prospects import Scene
 from symptomtree.reasoning.rules import Conclusion, RuleEngine
 from symptomtree.reasoning.state import State, evidence, fold, repairs
 
-SAMPLES = 400
+SAMPLES = 256
 STREAM = 20
 """Which stream of chance the sets are drawn from: the same events give the same bytes."""
 WARN_FROM = 0.2

@@ -1,6 +1,6 @@
 """What is true of the bike, its history and the conditions, as odds of causes."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -13,12 +13,34 @@ def prior_in_context(kb: KnowledgeBase, facts: Mapping[str, str]) -> Array:
     A known fact multiplies the odds by what the knowledge says for its value. A cause that cannot be on such a bike
     has prior 0; while a fact it needs is not known, its prior is weighed by the share of bikes that have it.
     """
+    odds, may_be = _odds(kb, facts)
+    return _prior(odds, may_be)
+
+
+def prior_by_value(kb: KnowledgeBase, facts: Mapping[str, str], asked: Sequence[str]) -> dict[str, dict[str, Array]]:
+    """Return fact -> value -> (C,) the prior of each cause if that were known too, of facts not known yet."""
+    odds, may_be = _odds(kb, facts)
+    out = {}
+    for fact in asked:
+        unknown, share = kb.context[fact][""]
+        rest = may_be / np.where(share > 0, share, 1.0)
+        ways = kb.context[fact]
+        out[fact] = {value: _prior(odds * ways[value][0] / unknown, rest * ways[value][1]) for value in ways if value}
+    return out
+
+
+def _odds(kb: KnowledgeBase, facts: Mapping[str, str]) -> tuple[Array, Array]:
+    """Return (C,) the odds where a cause can be, and (C,) the share of bikes on which it can."""
     odds = kb.prior / (1 - kb.prior)
     may_be = np.ones(len(kb.prior))
     for fact, values in kb.context.items():
         factor, possible = values[facts.get(fact, "")]
         odds = odds * factor
         may_be = may_be * possible
+    return odds, may_be
+
+
+def _prior(odds: Array, may_be: Array) -> Array:
     prior: Array = odds / (1 + odds) * may_be
     return prior
 

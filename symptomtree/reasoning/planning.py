@@ -17,6 +17,7 @@ from symptomtree.reasoning.decide import Array, Bools
 from symptomtree.reasoning.prospects import Drawn, Prospect, Scene, bears_on, divides, prospects
 
 Doing = Literal["fact", "ask", "question", "check", "fix", "hand-over"]
+Told = tuple[str, float, float]
 TRIED_TWICE = ("clean", "adjust", "repair")
 Rank = Callable[[decide.Problem, decide.Standing, Sequence[str]], list[decide.Choice]]
 """From a problem, where it stands and the names of its fixes to its steps, best first."""
@@ -42,7 +43,7 @@ class Step:
     minutes: float
     cost: float
     total: float
-    tells: tuple[tuple[str, float, float], ...] = ()
+    tells: tuple[Told, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +90,8 @@ def make_plan(scene: Scene, rank: Rank = cheapest_way) -> Plan:
     problem, at = _problem(scene, fixes, need, fails, looks, drawn)
     expected, order = decide.ecr(problem, at.weights[None], at.open[None], at.done)
     needed = at.weights @ problem.need
-    steps = [_step(scene, c, looks, fixes, drawn) for c in rank(problem, at, fixes)]
+    tells = _tells(kb, problem, drawn)
+    steps = [_step(scene, c, looks, fixes, tells) for c in rank(problem, at, fixes)]
     for name in scene.do_first:
         if name in kb.entries.fixes and name not in state.times and all(s.name != name for s in steps):
             fix = kb.entries.fixes[name]
@@ -193,7 +195,32 @@ def _rank(scene: Scene, fix: str, needed: float) -> FixRank:
     return FixRank(fix, needed, cost, minutes_of(kb, entry, open_), likely)
 
 
-def _step(scene: Scene, choice: decide.Choice, looks: Sequence[Prospect], fixes: list[str], drawn: Drawn) -> Step:
+def _tells(kb: KnowledgeBase, problem: decide.Problem, drawn: Drawn) -> list[tuple[Told, ...]]:
+    """Return of each look the causes between which it tells most, with their least and greatest chance after it."""
+    told, owner = problem.told
+    joint = told * drawn.weights
+    chance = joint.sum(axis=1)
+    can = np.flatnonzero(chance > 1e-6)
+    if not can.size:
+        return [() for _ in problem.looks]
+    chance, owner = chance[can], owner[can]
+    then = joint[can] @ drawn.sets.astype(float) / chance[:, None]  # (T, R)
+    first = np.flatnonzero(np.diff(owner, prepend=-1))  # every look has an outcome that can be
+    mean = np.add.reduceat(chance[:, None] * then, first)
+    spread = np.add.reduceat(
+        chance[:, None] * (then - np.repeat(mean, np.diff(first, append=len(then)), axis=0)) ** 2, first
+    )
+    least, most = np.minimum.reduceat(then, first), np.maximum.reduceat(then, first)
+    top = np.argsort(-spread, axis=1, kind="stable")[:, :3]
+    return [
+        tuple((kb.cause_ids[drawn.rows[r]], float(least[n, r]), float(most[n, r])) for r in row if spread[n, r] > 1e-4)
+        for n, row in enumerate(top)
+    ]
+
+
+def _step(
+    scene: Scene, choice: decide.Choice, looks: Sequence[Prospect], fixes: list[str], tells: Sequence[tuple[Told, ...]]
+) -> Step:
     """Put a choice back into words."""
     kb, open_ = scene.kb, scene.state.open
     if choice.kind == "fix":
@@ -202,12 +229,5 @@ def _step(scene: Scene, choice: decide.Choice, looks: Sequence[Prospect], fixes:
     if choice.kind == "hand-over":
         return Step("hand-over", "", (), 0.0, choice.cost, choice.total)
     p = looks[choice.index]
-    joint = p.likelihood * drawn.weights
-    chance = joint.sum(axis=1)
-    joint, chance = joint[chance > 1e-6], chance[chance > 1e-6]
-    then = joint @ drawn.sets / chance[:, None]
-    spread = chance @ (then - chance @ then) ** 2
-    top = [int(r) for r in np.argsort(-spread, kind="stable")[:3] if spread[r] > 1e-4]
-    tells = tuple((kb.cause_ids[drawn.rows[r]], float(then[:, r].min()), float(then[:, r].max())) for r in top)
     minutes = p.minutes + access_minutes(kb, p.access, open_)
-    return Step(p.doing, p.name, p.settles, minutes, choice.cost, choice.total, tells)
+    return Step(p.doing, p.name, p.settles, minutes, choice.cost, choice.total, tells[choice.index])

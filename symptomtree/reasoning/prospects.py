@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from symptomtree.kb.compile import Array, KnowledgeBase
 from symptomtree.kb.model import Check, Observable, Symptom
 from symptomtree.reasoning.belief import Belief
-from symptomtree.reasoning.context import facts_in_play, holds, prior_in_context
+from symptomtree.reasoning.context import facts_in_play, holds, prior_by_value, prior_in_context
 from symptomtree.reasoning.costs import Profile, price_of
 from symptomtree.reasoning.decide import distinct
 from symptomtree.reasoning.state import State
@@ -127,7 +127,7 @@ def prospects(scene: Scene, drawn: Drawn) -> list[Prospect]:
     candidates = _candidates(scene)
     chances = _chances(kb, drawn, sorted({f for c in candidates for f in c.findings}))
     doable = [c for c in candidates if c.work is None or c.name in scene.do_first or profile.can(kb, c.work)]
-    return [_look(kb, c, chances, profile) for c in doable] + [_fact(scene, f, drawn) for f in _facts(scene)]
+    return [_look(kb, c, chances, profile) for c in doable] + _fact_looks(scene, drawn)
 
 
 def divides(scene: Scene, fact: str) -> bool:
@@ -259,16 +259,20 @@ def _joint(tables: list[Array]) -> Array:
     return out
 
 
-def _fact(scene: Scene, fact: str, drawn: Drawn) -> Prospect:
-    """Say what a fact may turn out: each value would change the priors, and so the weights of the drawn sets."""
-    kb, facts = scene.kb, scene.facts
-    base = prior_in_context(kb, facts)[drawn.rows]
-    rows = []
-    for value, share in kb.entries.facts[fact].share.items():
-        told = prior_in_context(kb, {**facts, fact: value})[drawn.rows]
-        there = np.log(np.maximum(told, FLOOR)) - np.log(np.maximum(base, FLOOR))
-        not_there = np.log1p(-told) - np.log1p(-base)
-        rows.append(share * np.exp(not_there.sum() + drawn.sets @ (there - not_there)))
-    likelihood = np.array(rows)
-    likelihood /= likelihood.sum(axis=0)
-    return Prospect("fact", fact, (), FACT_MINUTES, scene.profile.money(FACT_MINUTES), None, likelihood)
+def _fact_looks(scene: Scene, drawn: Drawn) -> list[Prospect]:
+    """Say what each fact may turn out: a value would change the priors, and so the weights of the drawn sets."""
+    kb, cost = scene.kb, scene.profile.money(FACT_MINUTES)
+    base = prior_in_context(kb, scene.facts)[drawn.rows]
+    there_now, not_there_now = np.log(np.maximum(base, FLOOR)), np.log1p(-base)
+    sets = drawn.sets.astype(float)
+    out = []
+    for fact, told in prior_by_value(kb, scene.facts, _facts(scene)).items():
+        share = kb.entries.facts[fact].share
+        then = np.array([told[value][drawn.rows] for value in share])  # (O, R)
+        there = np.log(np.maximum(then, FLOOR)) - there_now
+        not_there = np.log1p(-then) - not_there_now
+        odds = not_there.sum(axis=1, keepdims=True) + (there - not_there) @ sets.T
+        likelihood = np.array(list(share.values()))[:, None] * np.exp(odds)
+        likelihood /= likelihood.sum(axis=0)
+        out.append(Prospect("fact", fact, (), FACT_MINUTES, cost, None, likelihood))
+    return out
