@@ -9,7 +9,18 @@ from pathlib import Path
 import pytest
 
 from symptomtree.cases.files import read_case
-from symptomtree.cases.model import Answer, Case, Complaint, Context, Correction, FixDone, Note, Reading, Unsure
+from symptomtree.cases.model import (
+    Answer,
+    Case,
+    Complaint,
+    Context,
+    Correction,
+    FixDone,
+    LeftOut,
+    Note,
+    Reading,
+    Unsure,
+)
 from symptomtree.kb.compile import open_knowledge
 from symptomtree.plain.answers import Option
 from symptomtree.plain.asker import Asker, Prompt
@@ -383,7 +394,7 @@ def test_what_came_up_besides_is_told_and_can_be_left():
     said, keeper = talk(["1"], case=bike(*SLOW))
     assert "This came up on the way, and is still so:" in said
     assert "Summary" in said
-    assert isinstance(keeper.events[-1], Note)
+    assert keeper.events[-1] == LeftOut(about="besides")
 
 
 def test_what_came_up_besides_can_be_taken_up():

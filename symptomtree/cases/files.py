@@ -1,6 +1,7 @@
 """Case files: read with positions, checked against the knowledge, written in one move."""
 
 import os
+import re
 import tempfile
 from collections.abc import Iterator
 from math import isfinite
@@ -9,7 +10,20 @@ from pathlib import Path as FilePath
 import msgspec
 import yaml
 
-from symptomtree.cases.model import Answer, AnyEvent, Case, Context, Correction, FixDone, Opened, Reading, Unsure
+from symptomtree.cases.model import (
+    BESIDES,
+    HAND_OVER,
+    Answer,
+    AnyEvent,
+    Case,
+    Context,
+    Correction,
+    FixDone,
+    LeftOut,
+    Opened,
+    Reading,
+    Unsure,
+)
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Observable
 from symptomtree.kb.nodes import MISSING, Builder, Place, Problem, nearest, read_struct
@@ -82,6 +96,10 @@ def event_problems(event: AnyEvent, kb: KnowledgeBase, before: list[AnyEvent]) -
         case Opened(access=access):
             if access is not None and access not in kb.entries.access:
                 yield "access", f"no access state {access!r}{nearest(access, list(kb.entries.access))}"
+        case LeftOut(about=about):
+            known = [*kb.entries.fixes, *kb.entries.checks, HAND_OVER, BESIDES]
+            if about not in known and not re.fullmatch(r"events(-[1-9]\d{0,5})+", about):
+                yield "about", f"nothing that can be left out is called {about!r}{nearest(about, known)}"
         case Correction(number=number):
             if number > len(before):
                 yield "number", f"there is no event {number} before this one"

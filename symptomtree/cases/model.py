@@ -4,6 +4,7 @@ A case file is YAML with these structs' fields in kebab-case. It is what `ask` s
 walkthrough is.
 """
 
+from collections.abc import Sequence
 from typing import Annotated, Literal, Union
 
 from msgspec import Meta, Struct
@@ -68,6 +69,13 @@ class Opened(Event, frozen=True, kw_only=True, tag="access"):
     access: Id | None = None
 
 
+class LeftOut(Event, frozen=True, kw_only=True, tag="left-out"):
+    """The person does not want something now: it is not proposed again. What it is about stays as it is."""
+
+    about: str
+    """A fix or check, `hand-over`, `besides` (what came up on the way), or a contradiction by its `conflict_name`."""
+
+
 class Correction(Event, frozen=True, kw_only=True, tag="correction"):
     """Event `number` (from 1) was wrong: it counts as if it had said this grade or value, or nothing at all."""
 
@@ -82,7 +90,15 @@ class Note(Event, frozen=True, kw_only=True, tag="note"):
     text: Text
 
 
-AnyEvent = Union[Complaint, Context, Answer, Reading, Unsure, FixDone, Opened, Correction, Note]  # noqa: UP007
+AnyEvent = Union[Complaint, Context, Answer, Reading, Unsure, FixDone, Opened, LeftOut, Correction, Note]  # noqa: UP007
+
+
+HAND_OVER, BESIDES = "hand-over", "besides"
+
+
+def conflict_name(numbers: Sequence[int]) -> str:
+    """Return what a contradiction is called, from the numbers of its events."""
+    return f"events-{'-'.join(str(n) for n in numbers)}"
 
 
 class Known(Entry, frozen=True, kw_only=True):

@@ -8,7 +8,17 @@ import shlex
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from symptomtree.cases.model import Answer, Complaint, Correction, Note, Reading, Unsure
+from symptomtree.cases.model import (
+    BESIDES,
+    HAND_OVER,
+    Answer,
+    Complaint,
+    Correction,
+    LeftOut,
+    Note,
+    Reading,
+    conflict_name,
+)
 from symptomtree.plain import show
 from symptomtree.plain.answers import Option
 from symptomtree.plain.asker import Asker, Prompt
@@ -18,11 +28,9 @@ from symptomtree.plain.steps import Steps
 from symptomtree.plain.talk import Ended, Talk
 
 if TYPE_CHECKING:
-    from symptomtree.reasoning.assess import Assessment, Contradiction
-    from symptomtree.reasoning.planning import Step
+    from symptomtree.reasoning.assess import Assessment
+    from symptomtree.reasoning.turn import Turn
 
-HAND_OVER = "hand-over"
-BESIDES = "besides"
 UNLIKELY = 0.2
 """Below this no cause is called likely."""
 
@@ -70,8 +78,6 @@ class Dialogue:
         self._told: set[str] = set()  # alarms said that still hold: their lines, or the cause of a warning
         self._likeliest = ""
         self._retesting = 0  # the fix whose proof is being asked for
-        self._passed: dict[str, int] = {}  # what the person does not want now -> how many events there were
-        self._left: set[str] = set()  # contradictions that the person lets stand
         self._heard = False  # whether the complaint was gone through
         self._want_fix = False
 
@@ -127,87 +133,66 @@ class Dialogue:
             return
         self._alarm()
         a = self._keeper.assessment
-        contradiction = next((c for c in a.contradictions if c.because not in self._left), None)
-        stops = [s.until for s in a.standing_stops if not self._waved(s.until) and not self._looked(s.until)]
-        follow = [name for name in a.follow if not self._waved(name)]
-        if contradiction:
-            self._settle(contradiction)
-        elif self._want_fix:
+        if self._want_fix:
             self._want_fix = False
             if a.fixes:
                 self._do_fix(a.fixes[0].fix)
             else:
                 self._talk.say("There is nothing to fix yet: no cause is likely so far.")
-        elif also := [r.fix for r in a.meanwhile if not self._waved(r.fix)]:
-            self._talk.say("", "Before it is put together to try: while it is open, this pays as well.")
-            self._talk.say("If both are done at once, it will not be known which of them helped.")
-            self._do_fix(also[0])
-        elif a.due:
-            self._retest(a)
-        elif follow and not stops:
-            self._talk.say("", "Because of what was done, this comes next.")
-            self._carry_out(follow[0])
-        elif stops and (follow or a.stage == "done"):  # before any work that needs a ride
-            self._talk.say("", "This decides whether the bike may be ridden again.")
-            self._carry_out(stops[0])
-        elif a.stage == "complaint":
-            self._complain()
-        elif a.stage == "done" and a.besides and BESIDES not in self._passed:
-            self._besides(a)
-        elif a.stage == "done":
-            self._close(a)
-        else:
-            self._step(a)
+            return
+        from symptomtree.reasoning.turn import next_turn  # noqa: PLC0415 - the first question is there before it
 
-    def _step(self, a: "Assessment") -> None:
-        """Take the best step of the plan that the person has not passed over."""
+        turn = next_turn(a)
+        match turn.kind:
+            case "settle":
+                self._settle(turn)
+            case "meanwhile":
+                self._talk.say("", "Before it is put together to try: while it is open, this pays as well.")
+                self._talk.say("If both are done at once, it will not be known which of them helped.")
+                self._do_fix(turn.name)
+            case "retest":
+                self._retest(a, turn)
+            case "follow":
+                self._talk.say("", "Because of what was done, this comes next.")
+                self._carry_out(turn)
+            case "clear":
+                self._talk.say("", "This decides whether the bike may be ridden again.")
+                self._carry_out(turn)
+            case "complaint":
+                self._complain()
+            case "besides":
+                self._besides(a)
+            case "hand-over":
+                self._hand_over(a, turn)
+            case "close":
+                if turn.last:
+                    self._talk.say("", "There is nothing left to ask, to check or to try.")
+                self._close(a)
+            case _:
+                self._step(a, turn)
+
+    def _step(self, a: "Assessment", turn: "Turn") -> None:
+        """Take the best step of the plan that the person has not left out."""
         for c in a.causes[:1]:
             if c.cause != self._likeliest:
                 self._likeliest = c.cause
                 self._talk.say("", f"Most likely so far: {self._kb.name_of(c.cause)} ({c.words}, {c.probability:.0%}).")
-        step = next((s for s in a.steps if s.doing != HAND_OVER and s.name not in self._passed), None)
-        handed = next((s for s in a.steps if s.doing == HAND_OVER), None)
-        # The plan's order decides, not the totals: what a rule puts first, or a fact without which the right questions
-        # stay closed, comes before handing anything over.
-        if handed and HAND_OVER not in self._passed and (step is None or a.steps.index(handed) < a.steps.index(step)):
-            self._hand_over(a, handed, last=step is None)
-        elif step is None:
-            self._talk.say("", "There is nothing left to ask, to check or to try.")
-            self._close(a)
-        elif step.doing == "fix":
-            self._do_fix(step.name)
+        if turn.step is not None and turn.kind == "step":
+            self._steps.take(turn.step)
         else:
-            self._steps.take(step)
+            self._do_fix(turn.name)
 
     def _do_fix(self, name: str) -> None:
         if not self._steps.fix(name):
-            self._pass(name, f"Not done for now: {self._kb.name_of(name)}")
+            self._keeper.add(LeftOut(about=name))
             self._talk.say("Left out for now. It comes back when you type fix.")
 
-    def _carry_out(self, name: str) -> None:
+    def _carry_out(self, turn: "Turn") -> None:
         """Do a check or fix that is due because of what went before."""
-        if name in self._kb.entries.fixes:
-            self._do_fix(name)
-        elif not self._steps.due_check(name):
-            self._pass(name, f"Does not apply: {self._kb.name_of(name)}")
-
-    def _pass(self, name: str, note: str) -> None:
-        self._keeper.add(Note(text=note[:LONGEST]))
-        self._passed[name] = len(self._keeper.events)
-
-    def _waved(self, name: str) -> bool:
-        """Return whether the person left something out since the last fix."""
-        if name in self._passed:
-            return True
-        events = self._keeper.events
-        fixed = max((n for _, n in self._keeper.assessment.state.fixes), default=0)
-        return name in self._keeper.assessment.state.unsure and Unsure(about=name) in events[fixed:]
-
-    def _looked(self, check: str) -> bool:
-        """Return whether a check was carried out since the last fix."""
-        state = self._keeper.assessment.state
-        looks = [state.seen.get(f) for f in self._kb.entries.checks[check].settles]
-        return any(seen and seen[-1].after == len(state.fixes) for seen in looks)
+        if turn.findings:
+            self._steps.due_check(turn.name, turn.findings)
+        else:
+            self._do_fix(turn.name)
 
     def _alarm(self) -> None:
         """Say at once, and once, what must be known: stops first, then dangers, then hand-overs."""
@@ -223,18 +208,20 @@ class Dialogue:
             self._talk.say("", *fresh)
         self._told = set(lines)
 
-    def _retest(self, a: "Assessment") -> None:
+    def _retest(self, a: "Assessment", turn: "Turn") -> None:
         """Look again at what the last fix should have changed."""
         if len(a.state.fixes) != self._retesting:
             self._retesting = len(a.state.fixes)
             self._talk.say("", "After the work, look again.")
-        self._steps.retest(a)
+        self._steps.retest(turn)
         after = self._keeper.assessment
         if not after.due and after.stage == "search":
             self._talk.say("", "It is not all gone, so the search goes on.")
 
-    def _settle(self, c: "Contradiction") -> None:
+    def _settle(self, turn: "Turn") -> None:
         """Show two things that cannot both be so, and ask which was wrong."""
+        c = turn.contradiction
+        assert c is not None
         self._talk.say("", f"This does not fit together. {c.because}")
         standing = dict(self._keeper.in_force())
         numbers = [n for n in c.numbers if n in standing]
@@ -243,7 +230,7 @@ class Dialogue:
         why = ("Two answers do not fit, and guessing which is right would mislead.",)
         said = self._asker.ask(Prompt("Which of these is wrong? It is asked again.", options, why=why))
         if not isinstance(said, Option) or said.value == "leave":
-            self._left.add(c.because)
+            self._keeper.add(LeftOut(about=conflict_name(c.numbers)))
             return
         number = numbers[options.index(said)]
         self._keeper.add(Correction(number=number))
@@ -251,19 +238,22 @@ class Dialogue:
         if isinstance(wrong, (Answer, Reading)):
             self._steps.finding(wrong.finding, None, "The answer before did not fit.")
 
-    def _hand_over(self, a: "Assessment", step: "Step", last: bool) -> None:
+    def _hand_over(self, a: "Assessment", turn: "Turn") -> None:
         because = [c.because for c in a.conclusions if c.kind == HAND_OVER]
-        if not because and (last or not a.causes or a.causes[0].probability < UNLIKELY):
+        if not because and (turn.last or not a.causes or a.causes[0].probability < UNLIKELY):
             because = ["No cause that is known here is likely for what is still not right."]
         elif not because:
             because = ["What is left to try is likely to cost more than having it done there."]
         self._talk.say("", "The best way from here is a qualified workshop.", *because)
         options = (Option(HAND_OVER, "hand the bike over, and close with a summary"), Option("go-on", "go on here"))
-        said = self._asker.ask(Prompt("What now?", options, why=because, numbers=tuple(show.numbers(a, step))))
+        said = self._asker.ask(
+            Prompt("What now?", options, why=because, numbers=tuple(show.numbers(a, turn.step)) if turn.step else ())
+        )
         handed = isinstance(said, Option) and said.value == HAND_OVER
-        self._pass(HAND_OVER, "Handed over to a workshop." if handed else "Not handed over to a workshop for now.")
         if handed:
+            self._keeper.add(Note(text="Handed over to a workshop."))
             self._close(self._keeper.assessment)
+        self._keeper.add(LeftOut(about=HAND_OVER))
 
     def _besides(self, a: "Assessment") -> None:
         """Say what else was found, and let the person take it up."""
@@ -274,7 +264,7 @@ class Dialogue:
         if isinstance(said, Option) and said.value == "go-on":
             self._keeper.add(*(wanted(a, f) for f in a.besides))
         else:
-            self._pass(BESIDES, "Left as it is: what came up besides.")
+            self._keeper.add(LeftOut(about=BESIDES))
 
     def _complain(self) -> None:
         """Hear what is wrong; after `back` or when resumed, go through the last complaint again."""
@@ -288,24 +278,18 @@ class Dialogue:
             self._desk.open()
 
     def _close(self, a: "Assessment") -> None:
-        self._talk.say("", *show.summary(a, sorted(self._passed.keys() - {HAND_OVER, BESIDES})))
+        self._talk.say("", *show.summary(a))
         raise _Done
 
     # Commands
 
     def _back(self, _: str) -> None:
-        passed = [name for name, at in self._passed.items() if at == len(self._keeper.events)]
-        if passed:  # the last answer was 'not now'
-            self._talk.say("Taken back: leaving it out.")
-            del self._passed[passed[0]]
-            raise _Again
         gone = self._keeper.take_back()
         if not gone:
             self._talk.say("There is nothing to take back.")
             return
         self._talk.say(*(f"Taken back: {show.event(self._kb, event)}" for event in gone))
         self._heard = any(isinstance(event, Complaint) for event in gone)
-        self._left.clear()
         raise _Again
 
     def _list(self, rest: str) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context, FixDone, Note, Reading, Unsure
+from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context, FixDone, LeftOut, Note, Reading, Unsure
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Check, Fix, Observable
 from symptomtree.plain.answers import Option, close
@@ -277,13 +277,15 @@ def event(kb: KnowledgeBase, event: AnyEvent) -> str:
             return f"done: {kb.name_of(fix)}"
         case Unsure(about=about):
             return f"not sure: {kb.asks(about)}"
+        case LeftOut(about=about):
+            return f"left out: {kb.asks(about) if about in {**kb.entries.fixes, **kb.entries.checks} else about}"
         case Complaint(text=text) | Note(text=text):
             return f"said: {text}"
         case _:
             return "a correction"
 
 
-def summary(a: "Assessment", skipped: Sequence[str] = ()) -> Iterator[str]:
+def summary(a: "Assessment") -> Iterator[str]:
     """Yield what was found, done, and not checked, with the cautions that stay."""
     kb = a.knowledge
     yield "Summary"
@@ -305,7 +307,7 @@ def summary(a: "Assessment", skipped: Sequence[str] = ()) -> Iterator[str]:
     if a.state.fixes:
         yield "Done:"
         yield from (f"  - {kb.name_of(name)}" for name, _ in a.state.fixes)
-    yield from _left_open(a, found, skipped)
+    yield from _left_open(a, found)
     work = [kb.entries.fixes[name] for name, _ in a.state.fixes]
     if kept := cautions(kb, work):
         yield "Cautions for the work that was done:"
@@ -314,13 +316,14 @@ def summary(a: "Assessment", skipped: Sequence[str] = ()) -> Iterator[str]:
     yield NEVER_SAFE
 
 
-def _left_open(a: "Assessment", found: Sequence[str], skipped: Sequence[str]) -> Iterator[str]:
+def _left_open(a: "Assessment", found: Sequence[str]) -> Iterator[str]:
     kb = a.knowledge
     wrong = [f for f in found if a.state.grade(f) != kb.grades(f)[0]]
     if wrong and a.state.fixes:
         yield "Still not right, or not looked at again:"
         yield from (f"  - {told(a, f)}" for f in wrong)
-    names = dict.fromkeys([*a.follow, *(s.until for s in a.standing_stops), *sorted(a.state.unsure), *skipped])
+    left = a.state.left_out & (kb.entries.fixes.keys() | kb.entries.checks.keys())
+    names = dict.fromkeys([*a.follow, *(s.until for s in a.standing_stops), *sorted(a.state.unsure | left)])
     yield "Not checked:"
     yield from (f"  - {kb.asks(name)}" for name in names)
     yield "  - everything else on the bike that was not asked about here"

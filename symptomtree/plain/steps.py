@@ -11,11 +11,10 @@ from symptomtree.plain.asker import Asker, Prompt, Reply
 from symptomtree.plain.keeper import Keeper
 from symptomtree.plain.talk import Talk
 from symptomtree.plain.text import Measured
-from symptomtree.reasoning.context import settled_here
 
 if TYPE_CHECKING:
-    from symptomtree.reasoning.assess import Assessment
     from symptomtree.reasoning.planning import Step
+    from symptomtree.reasoning.turn import Turn
 
 DUE = "It is due because of what was found or done before."
 PROOF = "It proves whether the work helped."
@@ -115,12 +114,9 @@ class Steps:
         """Show the next check in full, even if it is the one shown last."""
         self._showing = ""
 
-    def due_check(self, name: str) -> bool:
-        """Do a check that is due because of what went before; return False when nothing of it is on this bike."""
-        settles = settled_here(self._kb, name, self._keeper.assessment.facts)
-        if settles:
-            self.check(name, settles, None, DUE)
-        return bool(settles)
+    def due_check(self, name: str, findings: Sequence[str]) -> None:
+        """Do a check that is due because of what went before."""
+        self.check(name, findings, None, DUE)
 
     def fix(self, name: str) -> bool:
         """Show a fix; return whether it was done."""
@@ -140,11 +136,9 @@ class Steps:
             self._talk.say("Written down as done.")
         return done
 
-    def retest(self, a: "Assessment") -> None:
+    def retest(self, turn: "Turn") -> None:
         """Look again at one thing, or at what one check shows, that the last fix should have changed."""
-        first = a.due[0]
-        check = self._kb.settled_by.get(first)
-        if check:
-            self.check(check, [f for f in a.due if self._kb.settled_by.get(f) == check], None)
-        elif self.finding(first, None) is Reply.SKIP:
-            self._keeper.add(Unsure(about=first))
+        if turn.name in self._kb.entries.checks:
+            self.check(turn.name, turn.findings, None)
+        elif self.finding(turn.name, None) is Reply.SKIP:
+            self._keeper.add(Unsure(about=turn.name))

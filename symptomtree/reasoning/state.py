@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from symptomtree.cases.files import corrected_event
-from symptomtree.cases.model import Answer, AnyEvent, Context, Correction, FixDone, Opened, Reading, Unsure
+from symptomtree.cases.model import Answer, AnyEvent, Context, Correction, FixDone, LeftOut, Opened, Reading, Unsure
 from symptomtree.kb.compile import KnowledgeBase, grade_of, probability, reading_weights
 from symptomtree.kb.model import Observable
 from symptomtree.reasoning.costs import access_path
@@ -53,6 +53,7 @@ class State:
         fixes: (fix, number of the event), in order.
         unsure: what the person could not tell.
         complaint: the findings that the rider wants put right.
+        left_out: what the person does not want now (see `LeftOut`).
         worsened: findings that got worse over a fix; their earlier looks count no more.
         told: everything as the rule engine wants it, superseded looks included.
         current: the items of `told` that still stand.
@@ -64,6 +65,7 @@ class State:
     fixes: tuple[tuple[str, int], ...]
     unsure: frozenset[str]
     complaint: frozenset[str]
+    left_out: frozenset[str]
     worsened: tuple[Worsened, ...]
     told: tuple[Told, ...]
     current: frozenset[Told]
@@ -116,6 +118,7 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
     fixes: list[tuple[str, int]] = []
     unsure: set[str] = set()
     complaint: set[str] = set()
+    left_out: set[str] = set()
     worsened: list[Worsened] = []
     past: list[Told] = []
     open_: frozenset[str] = frozenset()
@@ -143,7 +146,10 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
                 unsure.add(about)
             case FixDone(fix=fix):
                 fixes.append((fix, number))
+                left_out.discard(fix)
                 open_ = _opened(kb, open_, kb.entries.fixes[fix].access)
+            case LeftOut(about=about):
+                left_out.add(about)
             case Opened(access=access):
                 open_ = _opened(kb, frozenset(), access)
             case _:
@@ -157,6 +163,7 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
         tuple(fixes),
         frozenset(unsure),
         frozenset(complaint),
+        frozenset(left_out),
         tuple(worsened),
         tuple(sorted({*past, *current}, key=lambda t: (t.at, t.kind, t.name))),
         frozenset(current),
