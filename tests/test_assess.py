@@ -10,6 +10,7 @@ import pytest
 from symptomtree.cases.model import Answer, AnyEvent, Context, Correction, FixDone, Note, Reading, Unsure
 from symptomtree.kb.compile import open_knowledge
 from symptomtree.reasoning.assess import Adviser, Assessment
+from symptomtree.reasoning.costs import PART_WORTH
 
 HOWL = (
     Context(fact="brake-type", value="hydraulic-disc"),
@@ -325,3 +326,19 @@ def test_what_can_be_looked_at_as_the_bike_stands_is_due_before_the_ride(adviser
         a = adviser.assess([*seen, *(Answer(finding=f, grade=kb.grades(f)[-1]) for f in behind), FixDone(fix=fix)])
         reached = [f in behind for f in a.due]
         assert reached == sorted(reached, reverse=True), (fix, a.due)
+
+
+def test_minutes_are_counted_once_for_a_check_and_an_opening(adviser: Adviser) -> None:
+    """Two findings of one check, then a fix behind the same access: the check once, the opening once (sums derived)."""
+    kb = adviser.knowledge
+    check = next(c for c in kb.entries.checks.values() if c.access == "wheel-out" and len(c.settles) > 1)
+    fix = next(f for f, e in kb.entries.fixes.items() if e.access == "wheel-out")
+    looks = [Answer(finding=f, grade=list(o.grades)[0]) for f, o in list(check.settles.items())[:2]]
+    told = Answer(finding="brake-noise", grade="howl", complaint=True)
+    done = kb.entries.fixes[fix]
+    state = adviser.assess([told, *looks, FixDone(fix=fix)]).state
+    opening = sum(a.open + a.close for a in (kb.entries.access["wheel-out"], kb.entries.access["on-the-stand"]))
+    assert state.minutes == pytest.approx(check.minutes + opening + done.minutes + 1)
+    assert state.parts == PART_WORTH[done.price]
+    again = adviser.assess([told, *looks, FixDone(fix=fix), Answer(finding="brake-noise", grade="none")]).state
+    assert again.minutes == state.minutes  # trying it is the fix's own retest

@@ -74,6 +74,12 @@ class KnowledgeBase:
         return {finding: check for check, entry in self.entries.checks.items() for finding in entry.settles}
 
     @cached_property
+    def set_by(self) -> Mapping[str, str]:
+        """symptom id -> the question that tells of it together with others."""
+        questions = self.entries.questions.items()
+        return {f: q for q, entry in questions for answer in entry.answers.values() for f in answer.sets}
+
+    @cached_property
     def needs(self) -> Mapping[str, Mapping[str, frozenset[str]]]:
         """cause id -> fact -> values it can exist with, its own and those of all parts around it."""
         return {name: needs_of(self.entries, c.applies_to, c.part) for name, c in self.entries.causes.items()}

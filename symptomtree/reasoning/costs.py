@@ -9,6 +9,7 @@ PART_WORTH = {"none": 0.0, "low": 8.0, "middle": 25.0, "high": 70.0, "very-high"
 """Price band -> worth in money; from memory, brand-neutral, for weighing only."""
 SKILLS: tuple[Skill, ...] = ("rider", "mechanic", "specialist")
 RETEST_MINUTES = 1.0
+FACT_MINUTES = 0.2
 PATIENCE = 0.02
 """Worth of a minute when the time is free: a long way round is still worse than a short one."""
 

@@ -11,7 +11,7 @@ from symptomtree.kb.compile import Array, KnowledgeBase
 from symptomtree.kb.model import Check, Observable, Symptom
 from symptomtree.reasoning.belief import Belief
 from symptomtree.reasoning.context import facts_in_play, holds, prior_by_value, prior_in_context
-from symptomtree.reasoning.costs import Profile, price_of
+from symptomtree.reasoning.costs import FACT_MINUTES, Profile, price_of
 from symptomtree.reasoning.decide import distinct
 from symptomtree.reasoning.state import State
 
@@ -20,7 +20,6 @@ Asking = Literal["fact", "ask", "question", "check"]
 
 MOST_OUTCOMES = 32
 FLOOR = 1e-12
-FACT_MINUTES = 0.2
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from symptomtree.cases.files import corrected_event
 from symptomtree.cases.model import Answer, AnyEvent, Context, Correction, FixDone, LeftOut, Opened, Reading, Unsure
 from symptomtree.kb.compile import KnowledgeBase, grade_of, probability, reading_weights
 from symptomtree.kb.model import Observable
-from symptomtree.reasoning.costs import access_path
+from symptomtree.reasoning.costs import FACT_MINUTES, PART_WORTH, RETEST_MINUTES, access_minutes, access_path
 from symptomtree.reasoning.evidence import Look, Observed, Repair
 from symptomtree.reasoning.rules import Told
 
@@ -58,6 +58,8 @@ class State:
         told: everything as the rule engine wants it, superseded looks included.
         current: the items of `told` that still stand.
         open: access states that are open now: the last check or fix opened them, and nothing has closed them since.
+        minutes: that all of it takes by the knowledge, access and retests included; what the rider told costs nothing.
+        parts: worth of the parts used, in money.
     """
 
     facts: Mapping[str, tuple[str, int]]
@@ -70,6 +72,8 @@ class State:
     told: tuple[Told, ...]
     current: frozenset[Told]
     open: frozenset[str]
+    minutes: float
+    parts: float
 
     def grade(self, finding: str) -> str | None:
         """Return the grade last seen, None when it was not looked at."""
@@ -122,10 +126,17 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
     worsened: list[Worsened] = []
     past: list[Told] = []
     open_: frozenset[str] = frozenset()
+    minutes = parts = 0.0
+    looking: tuple[str, int] | None = None  # what is being looked at or asked, and after how many fixes
     for number, event in in_force(events):
+        if isinstance(event, (Answer, Reading)):
+            before, looking = looking, (_asked_by(kb, event.finding), len(fixes))
+            if looking != before and not event.complaint:
+                minutes += _look_minutes(kb, event.finding, open_, again=bool(fixes) and event.finding in seen)
         match event:
             case Context(fact=fact, value=value):
                 facts[fact] = (value, number)
+                minutes += FACT_MINUTES
                 unsure.discard(fact)
             case Answer(finding=finding, grade=grade, complaint=came_with):
                 complaint |= {finding} if came_with else set()
@@ -147,6 +158,9 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
             case FixDone(fix=fix):
                 fixes.append((fix, number))
                 left_out.discard(fix)
+                done = kb.entries.fixes[fix]
+                minutes += done.minutes + RETEST_MINUTES + access_minutes(kb, done.access, open_)
+                parts += PART_WORTH[done.price]
                 open_ = _opened(kb, open_, kb.entries.fixes[fix].access)
             case LeftOut(about=about):
                 left_out.add(about)
@@ -168,7 +182,25 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
         tuple(sorted({*past, *current}, key=lambda t: (t.at, t.kind, t.name))),
         frozenset(current),
         open_,
+        minutes,
+        parts,
     )
+
+
+def _asked_by(kb: KnowledgeBase, finding: str) -> str:
+    """Return the check or question that tells of a finding, or the finding itself."""
+    return kb.settled_by.get(finding) or kb.set_by.get(finding, finding)
+
+
+def _look_minutes(kb: KnowledgeBase, finding: str, open_: frozenset[str], again: bool) -> float:
+    """Return the minutes of a look; a symptom tried again after a fix is part of the fix's retest."""
+    name = _asked_by(kb, finding)
+    if check := kb.entries.checks.get(name):
+        return check.minutes + access_minutes(kb, check.access, open_)
+    if again:
+        return 0.0
+    entry = kb.entries.questions.get(name) or kb.entries.symptoms[finding]
+    return entry.minutes
 
 
 def _opened(kb: KnowledgeBase, open_: frozenset[str], access: str | None) -> frozenset[str]:
