@@ -10,7 +10,7 @@ import pytest
 from symptomtree.cases.model import Answer, AnyEvent, Context, Correction, FixDone, Note, Reading, Unsure
 from symptomtree.kb.compile import open_knowledge
 from symptomtree.reasoning.assess import Adviser, Assessment
-from symptomtree.reasoning.costs import PART_WORTH
+from symptomtree.reasoning.costs import PART_WORTH, access_path
 
 HOWL = (
     Context(fact="brake-type", value="hydraulic-disc"),
@@ -331,13 +331,14 @@ def test_what_can_be_looked_at_as_the_bike_stands_is_due_before_the_ride(adviser
 def test_minutes_are_counted_once_for_a_check_and_an_opening(adviser: Adviser) -> None:
     """Two findings of one check, then a fix behind the same access: the check once, the opening once (sums derived)."""
     kb = adviser.knowledge
-    check = next(c for c in kb.entries.checks.values() if c.access == "wheel-out" and len(c.settles) > 1)
-    fix = next(f for f, e in kb.entries.fixes.items() if e.access == "wheel-out")
-    looks = [Answer(finding=f, grade=list(o.grades)[0]) for f, o in list(check.settles.items())[:2]]
+    ways = {e.access: f for f, e in kb.entries.fixes.items() if e.access and e.access != "on-the-stand"}
+    check = next(c for c in kb.entries.checks.values() if c.access in ways and len(c.settles) > 1)
+    fix = ways[check.access]
+    looks = [Answer(finding=f, grade=next(iter(o.grades))) for f, o in list(check.settles.items())[:2]]
     told = Answer(finding="brake-noise", grade="howl", complaint=True)
     done = kb.entries.fixes[fix]
     state = adviser.assess([told, *looks, FixDone(fix=fix)]).state
-    opening = sum(a.open + a.close for a in (kb.entries.access["wheel-out"], kb.entries.access["on-the-stand"]))
+    opening = sum(kb.entries.access[a].open + kb.entries.access[a].close for a in access_path(kb, check.access))
     assert state.minutes == pytest.approx(check.minutes + opening + done.minutes + 1)
     assert state.parts == PART_WORTH[done.price]
     again = adviser.assess([told, *looks, FixDone(fix=fix), Answer(finding="brake-noise", grade="none")]).state
