@@ -31,9 +31,6 @@ if TYPE_CHECKING:
     from symptomtree.reasoning.assess import Assessment
     from symptomtree.reasoning.turn import Turn
 
-UNLIKELY = 0.2
-"""Below this no cause is called likely."""
-
 
 class _Leave(Exception):
     """The person wants to go."""
@@ -45,14 +42,6 @@ class _Again(Exception):
 
 class _Done(Exception):
     """The case is closed."""
-
-
-def wanted(a: "Assessment", finding: str) -> Answer | Reading:
-    """Return what was last seen of a finding, as something that is to be put right."""
-    look = a.state.seen[finding][-1]
-    if look.value is None:
-        return Answer(finding=finding, grade=look.grade, complaint=True)
-    return Reading(finding=finding, value=look.value, error=look.error, complaint=True)
 
 
 class Dialogue:
@@ -239,11 +228,7 @@ class Dialogue:
             self._steps.finding(wrong.finding, None, "The answer before did not fit.")
 
     def _hand_over(self, a: "Assessment", turn: "Turn") -> None:
-        because = [c.because for c in a.conclusions if c.kind == HAND_OVER]
-        if not because and (turn.last or not a.causes or a.causes[0].probability < UNLIKELY):
-            because = ["No cause that is known here is likely for what is still not right."]
-        elif not because:
-            because = ["What is left to try is likely to cost more than having it done there."]
+        because = show.hand_over_because(a, turn.last)
         self._talk.say("", "The best way from here is a qualified workshop.", *because)
         options = (Option(HAND_OVER, "hand the bike over, and close with a summary"), Option("go-on", "go on here"))
         said = self._asker.ask(
@@ -262,7 +247,9 @@ class Dialogue:
         options = (Option("close", "close with a summary"), Option("go-on", "go on, and put this right too"))
         said = self._asker.ask(Prompt("What now?", options, why=("It was not what you came with.",)))
         if isinstance(said, Option) and said.value == "go-on":
-            self._keeper.add(*(wanted(a, f) for f in a.besides))
+            from symptomtree.reasoning.turn import take_up  # noqa: PLC0415 - as above
+
+            self._keeper.add(*take_up(a))
         else:
             self._keeper.add(LeftOut(about=BESIDES))
 

@@ -24,6 +24,8 @@ KINDS = {
 HANDS = {"mechanic": "a trained mechanic", "specialist": "a specialist with special tools"}
 LEAST_LISTED = 0.005
 """Causes less likely than this are not listed."""
+UNLIKELY = 0.2
+"""Below this no cause is called likely."""
 WEIGHTY = 0.1
 """Findings that change the log odds by less are not listed as evidence."""
 NEVER_SAFE = (
@@ -215,6 +217,16 @@ def _fix_not_offered(a: "Assessment", name: str) -> Iterator[str]:
     else:
         causes = ", ".join(kb.name_of(c) for c in kb.fixed_by[name][:3])
         yield f"It removes what is not likely here: {causes}." if causes else "Nothing here calls for it."
+
+
+def hand_over_because(a: "Assessment", last: bool) -> list[str]:
+    """Return why the bike is best handed over; `last` when nothing else is left to try."""
+    because = [c.because for c in a.conclusions if c.kind == "hand-over"]
+    if because:
+        return because
+    if last or not a.causes or a.causes[0].probability < UNLIKELY:
+        return ["No cause that is known here is likely for what is still not right."]
+    return ["What is left to try is likely to cost more than having it done there."]
 
 
 def money(a: "Assessment") -> str:

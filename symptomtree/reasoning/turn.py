@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from symptomtree.cases.model import BESIDES, HAND_OVER, Unsure, conflict_name
+from symptomtree.cases.model import BESIDES, HAND_OVER, Answer, Reading, Unsure, conflict_name
 from symptomtree.reasoning.assess import Assessment, Contradiction
 from symptomtree.reasoning.context import settled_here
 from symptomtree.reasoning.planning import Step
@@ -59,6 +59,18 @@ def next_turn(a: Assessment) -> Turn:
     if a.stage == "done":
         return Turn("besides") if a.besides and BESIDES not in left else Turn("close")
     return _planned(a)
+
+
+def take_up(a: Assessment) -> list[Answer | Reading]:
+    """Return the events that make what came up besides a part of the job."""
+    out: list[Answer | Reading] = []
+    for finding in a.besides:
+        look = a.state.seen[finding][-1]
+        if look.value is None:
+            out.append(Answer(finding=finding, grade=look.grade, complaint=True))
+        else:
+            out.append(Reading(finding=finding, value=look.value, error=look.error, complaint=True))
+    return out
 
 
 def _planned(a: Assessment) -> Turn:
