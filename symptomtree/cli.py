@@ -62,7 +62,13 @@ def _open(folder: Path | None) -> "KnowledgeBase":
 def build_parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="symptomtree", description="From a complaint to a bike that is fixed.")
     parser.add_argument("--version", action=_ShowVersion, nargs=0, help="show the version and exit")
-    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    parser.add_argument("--case", type=Path, metavar="FILE", help="go on with a case, or keep a new one here")
+    parser.add_argument("--look", choices=("dark", "light", "plain"), default="dark", help="default: dark")
+    parser.add_argument("--no-mouse", action="store_true", help="leave the mouse to the terminal, for its own copying")
+    _add_profile(parser)
+    _add_knowledge(parser)
+    parser.set_defaults(run=_bench)
+    commands = parser.add_subparsers(metavar="COMMAND")
     vet = commands.add_parser("vet", help="check the knowledge; prints path:line:column: CODE message")
     vet.add_argument("path", nargs="?", type=Path, help="a folder or file (default: the knowledge that ships)")
     vet.set_defaults(run=_vet)
@@ -162,6 +168,15 @@ def _add_profile(command: argparse.ArgumentParser) -> None:
         help="whose time, money, tools and skill: home-rider, new-mechanic, senior-technician, or a file "
         "(default: new-mechanic)",
     )
+
+
+def _bench(args: argparse.Namespace) -> int:
+    if not (sys.stdin and sys.stdin.isatty() and sys.stdout and sys.stdout.isatty()):
+        print("symptomtree: the screens need a terminal; in a pipe use: symptomtree ask", file=sys.stderr)
+        return 2
+    from symptomtree.terminal.app import open_app
+
+    return open_app(args.case, args.knowledge, args.profile, args.look, not args.no_mouse)
 
 
 def _ask(args: argparse.Namespace) -> int:

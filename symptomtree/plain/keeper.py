@@ -17,9 +17,14 @@ if TYPE_CHECKING:
     from symptomtree.reasoning.assess import Adviser, Assessment
 
 
+def cases_folder() -> Path:
+    """Return where cases are kept unless another place is named; nothing is created."""
+    return user_data_path("symptomtree") / "cases"
+
+
 def default_path() -> Path:
     """Return a file for a new case in the user's data folder; nothing is created."""
-    folder = user_data_path("symptomtree") / "cases"
+    folder = cases_folder()
     stem = time.strftime("%Y-%m-%d-%H%M%S")
     path, n = folder / f"{stem}.yaml", 1
     while path.exists():
@@ -30,7 +35,15 @@ def default_path() -> Path:
 class Keeper:
     """A case that grows, and its assessment."""
 
-    def __init__(self, kb: KnowledgeBase, case: Case, path: Path | None, profile: Profile, tell: Callable[[str], None]):
+    def __init__(
+        self,
+        kb: KnowledgeBase,
+        case: Case,
+        path: Path | None,
+        profile: Profile,
+        tell: Callable[[str], None],
+        adviser: "Adviser | None" = None,
+    ) -> None:
         """Take a case over.
 
         Args:
@@ -39,6 +52,7 @@ class Keeper:
             path: where it is saved; None when it is not.
             profile: whose time and money it is.
             tell: how the person is told that saving failed.
+            adviser: made when it is first needed, if there is none yet.
         """
         self.kb = kb
         self.case = msgspec.structs.replace(case, knowledge=kb.digest)
@@ -47,7 +61,7 @@ class Keeper:
         self._profile = profile
         self._tell = tell
         self._complained = False
-        self._adviser: Adviser | None = None
+        self._adviser = adviser
         self._assessment: Assessment | None = None
         self._together: list[set[int]] = []  # numbers of events that one answer made
 

@@ -1,0 +1,262 @@
+"""The application: one case on the bench, and the ways to others, to lessons and to the knowledge."""
+
+import asyncio
+import signal
+from collections.abc import Sequence
+from functools import cached_property
+from pathlib import Path
+from typing import ClassVar
+
+from textual.app import App, SystemCommand
+from textual.binding import Binding, BindingType
+from textual.reactive import reactive
+from textual.screen import Screen
+
+from symptomtree.cases.files import BadCase, read_case
+from symptomtree.cases.model import AnyEvent, Case
+from symptomtree.kb.compile import KnowledgeBase, open_knowledge
+from symptomtree.plain.keeper import Keeper, default_path
+from symptomtree.reasoning.costs import Profile
+from symptomtree.reasoning.profiles import profile_named
+from symptomtree.terminal.keys import KEYS, keys_path, own_keys
+from symptomtree.terminal.look import THEMES
+from symptomtree.terminal.opening import OpeningScreen
+from symptomtree.terminal.parts import Line, Sheet, clean_line
+
+UNTITLED = "A case without a complaint yet"
+
+
+class SymptomtreeApp(App[None]):
+    """Opened by `symptomtree` alone."""
+
+    TITLE = "symptomtree"
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (76, "-home"), (116, "-wide")]  # noqa: RUF012 - as the library has it
+    VERTICAL_BREAKPOINTS = [(0, "-short"), (22, "-tall")]  # noqa: RUF012 - the same
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+c,ctrl+q", "leave", "Leave", show=False, priority=True),
+        Binding("ctrl+z", "suspend_process", show=False, priority=True),
+    ]
+    CSS = """
+    CommandPalette { background: $background 60%; }
+    CommandPalette > Vertical { margin-top: 5; }
+    """
+    stops: reactive[tuple[str, ...]] = reactive(())
+    """Why the bike of the case must not be ridden; every screen shows it."""
+
+    def __init__(
+        self,
+        *,
+        case: Path | None = None,
+        knowledge: Path | None = None,
+        profile: str = "new-mechanic",
+        look: str = "dark",
+        kb: KnowledgeBase | None = None,
+    ) -> None:
+        """Take what is needed.
+
+        Args:
+            case: a case file to go on with.
+            knowledge: a folder (default: what ships).
+            profile: whose time and money it is: the name of a preset, or a file.
+            look: one of `look.THEMES`.
+            kb: knowledge that is open already.
+
+        Raises:
+            BadCase, BadKeys, BadProfile, Faulty, Unreadable: an input cannot be used; the message says why.
+        """
+        super().__init__()
+        for theme in THEMES.values():
+            self.register_theme(theme)
+        self.theme = look
+        self._folder, self._profile_name = knowledge, profile
+        if kb is not None:
+            self.kb = kb
+        self.keeper: Keeper
+        self._own = own_keys(keys_path())
+        self.set_keymap(self._own)
+        self._first = self._open(case) if case and case.exists() else Case(symptomtree_case=1, title=UNTITLED)
+        self._path = case
+        self.left = ""
+
+    # What is known, opened when it is first needed
+
+    @cached_property
+    def kb(self) -> KnowledgeBase:
+        return open_knowledge(self._folder)
+
+    @cached_property
+    def profile(self) -> Profile:
+        return profile_named(self._profile_name, self.kb)
+
+    @cached_property
+    def matcher(self):  # type: ignore[no-untyped-def]
+        from symptomtree.reasoning.words import Matcher
+
+        return Matcher(self.kb)
+
+    @cached_property
+    def adviser(self):  # type: ignore[no-untyped-def]
+        from symptomtree.reasoning.assess import Adviser
+
+        return Adviser(self.kb)
+
+    def on_mount(self) -> None:
+        for sign in (signal.SIGTERM, signal.SIGHUP):  # the terminal is given back also when someone kills us
+            asyncio.get_running_loop().add_signal_handler(sign, self.exit)
+        if self._first.events:
+            self.take(self._first, self._path)
+        else:
+            self.push_screen(OpeningScreen())
+
+    def _open(self, path: Path) -> Case:
+        return read_case(path, self.kb)
+
+    # The case
+
+    def take(self, case: Case, path: Path | None) -> None:
+        """Put a case on the bench; a walkthrough is never written over."""
+        self._keep(case, path)
+        self.back_to_case()
+
+    def _keep(self, case: Case, path: Path | None) -> None:
+        path = default_path() if path is None or case.known else path
+        self.keeper = Keeper(self.kb, case, path, self.profile, self._tell, self.adviser)
+
+    def begin(self, events: Sequence[AnyEvent]) -> None:
+        """Add what was said: to a new case, or to the one on the bench."""
+        if not hasattr(self, "keeper"):
+            self._keep(Case(symptomtree_case=1, title=UNTITLED), self._path)
+        self.keeper.add(*events)
+        self.back_to_case()
+
+    def new_case(self) -> None:
+        """Begin a new case; the one on the bench is kept."""
+        if hasattr(self, "keeper"):
+            del self.keeper
+        self.stops, self._path = (), None
+        self.hear()
+
+    def hear(self) -> None:
+        """Ask what is wrong."""
+        self.switch_to(OpeningScreen())
+
+    def back_to_case(self) -> None:
+        """Show the bench again, if there is a case with anything in it."""
+        from symptomtree.terminal.bench import BenchScreen
+
+        if hasattr(self, "keeper") and self.keeper.events:
+            self.switch_to(BenchScreen())
+
+    def switch_to(self, screen: Screen[None]) -> None:
+        """Show a screen in place of all that are open."""
+        while len(self.screen_stack) > 1:
+            self.pop_screen()
+        self.push_screen(screen)
+
+    def _tell(self, said: str) -> None:
+        self.notify(clean_line(said), severity="error", timeout=15, markup=False)
+
+    # What every screen can do
+
+    def action_stops(self) -> None:
+        if self.stops:
+            self.push_screen(Sheet("Do not ride", self.stops))
+
+    def action_keys(self) -> None:
+        """List the keys of the screen that is shown."""
+        lines = []
+        for binding in self.screen.active_bindings.values():
+            name = binding.binding.id
+            if name in KEYS:
+                lines.append(f"{self.get_key_display(binding.binding):>8}  {KEYS[name][1]}: {KEYS[name][2]}")
+        lines += [
+            "",
+            "Digits choose an answer. Arrows move, Enter chooses, Space ticks, Tab goes on, Page keys turn the page.",
+        ]
+        lines.append(f"Your own keys: lines like  undo: b  in {keys_path()}, by these names: {', '.join(KEYS)}.")
+        self.push_screen(Sheet("Keys", lines))
+
+    def action_next_look(self) -> None:
+        names = list(THEMES)
+        self.theme = names[(names.index(self.theme) + 1) % len(names)] if self.theme in names else names[0]
+
+    def action_leave(self) -> None:
+        """Leave; the case is on disk already."""
+        keeper = getattr(self, "keeper", None)
+        if keeper is not None and keeper.events:
+            self.left = str(keeper.path) if keeper.saved else ""
+        self.exit()
+
+    def action_cases(self) -> None:
+        from symptomtree.terminal.shelf import CasesScreen
+
+        self.push_screen(CasesScreen())
+
+    def action_lessons(self) -> None:
+        pass
+
+    def action_browse(self) -> None:
+        pass
+
+    def show_cause(self, cause: str) -> None:
+        """Say why a cause is likely or not, what would change that, and where it stands in the knowledge."""
+        from symptomtree.terminal.asking import about_cause
+
+        self.show_text(self.kb.name_of(cause), "\n".join(about_cause(self.keeper.assessment, cause)))
+
+    def show_text(self, title: str, body: str) -> None:
+        """Show a text that can be copied and saved."""
+        from symptomtree.terminal.paper import Paper
+
+        self.push_screen(Paper(title, body))
+
+    def copy_text(self, body: str) -> None:
+        """Copy by the terminal (OSC 52); where a terminal refuses that, the text can be saved."""
+        self.copy_to_clipboard(body)
+        self.notify("Copied, if your terminal allows it. If not: save it.", markup=False)
+
+    def save_text(self, body: str, name: str) -> None:
+        """Ask where to, and write a text to a file."""
+
+        def write(said: str | None) -> None:
+            if not said:
+                return
+            path = Path(said).expanduser()
+            try:
+                with path.open("x", encoding="utf-8") as file:
+                    file.write(body)
+            except FileExistsError:
+                self._tell(f"{path} is there already; name another file.")
+            except OSError as error:
+                self._tell(f"{path} cannot be written: {error.strerror or error}. Name another file.")
+            else:
+                self.notify(clean_line(f"Written to {path}"), markup=False)
+
+        self.push_screen(Line("Write to which file?", name), write)
+
+    def get_system_commands(self, screen: Screen[object]):  # type: ignore[no-untyped-def]
+        for name, theme in THEMES.items():
+            yield SystemCommand(
+                f"Look: {name}", "dark" if theme.dark else "light", lambda n=name: setattr(self, "theme", n)
+            )
+        yield SystemCommand("Cases", KEYS["cases"][2], self.action_cases)
+        yield SystemCommand("Lessons", KEYS["lessons"][2], self.action_lessons)
+        yield SystemCommand("Knowledge", KEYS["browse"][2], self.action_browse)
+        yield SystemCommand("Keys", KEYS["help"][2], self.action_keys)
+        yield SystemCommand("Leave", KEYS["quit"][2], self.action_leave)
+
+
+def open_app(case: Path | None, knowledge: Path | None, profile: str, look: str, mouse: bool) -> int:
+    """Open the application. Returns the exit code.
+
+    Raises:
+        BadCase, BadKeys, BadProfile, Faulty, Unreadable: an input cannot be used; the message says why.
+    """
+    app = SymptomtreeApp(case=case, knowledge=knowledge, profile=profile, look=look)
+    app.run(mouse=mouse)
+    if app.left:
+        print(f"The case is saved. To go on with it: symptomtree --case {app.left}")
+    return app.return_code or 0
+
+
+__all__ = ["BadCase", "SymptomtreeApp", "open_app"]

@@ -1,0 +1,356 @@
+"""The bench: one thing at a time, large; beside it what is likely and what comes next; above it what stops the ride."""
+
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from symptomtree.cases.model import AnyEvent, Correction, Note
+from symptomtree.plain import show
+from symptomtree.plain.sheet import sheet
+from symptomtree.plain.text import measured, same_unit
+from symptomtree.reasoning.assess import Assessment
+from symptomtree.reasoning.turn import next_turn
+from symptomtree.terminal.card import Card, card_of, fix_card, next_finding, reading_event, step_line, what_if
+from symptomtree.terminal.look import bar, moved
+from symptomtree.terminal.parts import Base, Line, Sheet, StopLine, key, text
+from symptomtree.terminal.ticks import Ticks
+
+MOST_CAUSES, MOST_STEPS = 8, 5
+
+
+class BenchScreen(Base):
+    """Works one case. It shows the assessment and adds events; it computes nothing."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("help", "app.keys"),
+        key("unsure"),
+        key("leave"),
+        key("undo"),
+        key("answers"),
+        key("why"),
+        key("what-if"),
+        key("causes", show=False),
+        key("steps", show=False),
+        key("fix"),
+        key("add", show=False),
+        key("note", show=False),
+        key("sheet"),
+        key("stops", "app.stops", show=False),
+        key("cases", "app.cases", show=False),
+        key("lessons", "app.lessons", show=False),
+        key("browse", "app.browse", show=False),
+        key("theme", "app.next_look", show=False),
+        key("back", "back", show=False),
+        key("quit", "app.leave"),
+        *(Binding(str(n), f"choose({n})", show=False) for n in range(1, 10)),
+        Binding("pagedown", "read(1)", show=False, priority=True),
+        Binding("pageup", "read(-1)", show=False, priority=True),
+    ]
+    DEFAULT_CSS = """
+    BenchScreen Horizontal { height: 1fr; }
+    BenchScreen #card { width: 3fr; padding: 0 1; }
+    BenchScreen #side { width: 2fr; scrollbar-size-vertical: 1; border-left: solid $primary; padding: 0 1; }
+    BenchScreen #title { text-style: bold; color: $primary; }
+    BenchScreen #read { height: 1fr; scrollbar-size-vertical: 1; }
+    BenchScreen #ask { height: auto; max-height: 70%; border-top: solid $primary; }
+    BenchScreen #question { text-style: bold; }
+    BenchScreen #about, BenchScreen #after { padding-top: 1; }
+    BenchScreen #ticks { height: auto; border: none; padding: 0; background: $background; }
+    BenchScreen #choices { height: auto; max-height: 1fr; border: none; padding: 0; background: $background; }
+    BenchScreen #reading { display: none; border: none; height: 1; background: $panel; }
+    BenchScreen #reading.-on { display: block; }
+    BenchScreen #told { color: $accent; }
+    BenchScreen #causes, BenchScreen #steps { height: auto; border: none; padding: 0; background: $background; }
+    BenchScreen .head { text-style: bold; color: $secondary; }
+    BenchScreen #state { height: 1; padding: 0 1; background: $panel; }
+    BenchScreen.-narrow #side { display: none; }
+    BenchScreen.-narrow.-side #side { display: block; width: 1fr; border-left: none; }
+    BenchScreen.-narrow.-side #card { display: none; }
+    """
+
+    def compose(self) -> ComposeResult:
+        yield StopLine()
+        with Horizontal():
+            with Vertical(id="card"):
+                with VerticalScroll(id="read", can_focus=False):
+                    yield Static(id="told", markup=False)
+                    yield Static(id="title", markup=False)
+                    yield Static(id="about", markup=False)
+                    yield Ticks(id="ticks")
+                    yield Static(id="after", markup=False)
+                with Vertical(id="ask"):
+                    yield Static(id="question", markup=False)
+                    yield Input(id="reading", max_length=40)
+                    yield OptionList(id="choices")
+            with VerticalScroll(id="side", can_focus=False):
+                yield Static("Likely causes", classes="head", markup=False)
+                yield OptionList(id="causes")
+                yield Static("Next steps", classes="head", markup=False)
+                yield OptionList(id="steps")
+        yield Static(id="state", markup=False)
+        yield Footer()
+
+    def on_mount(self) -> None:
+        self._before: dict[str, float] = {}
+        self._card = Card("")
+        self._told = ""
+        self.refresh_case()
+
+    # Showing
+
+    def refresh_case(self, card: Card | None = None) -> None:
+        """Show what follows from the events now; `card` goes on with a check that is under way."""
+        a = self.ours.keeper.assessment
+        self.ours.stops = tuple(
+            [
+                *show.stops(a.knowledge, a.standing_stops),
+                *(show.warning(a.knowledge, w.cause, w.words) for w in a.warnings),
+            ]
+        )
+        if card is None:
+            turn = next_turn(a)
+            if turn.kind == "complaint":
+                self.ours.hear()
+                return
+            card = card_of(a, turn)
+        self._card = card
+        self._show_card(card)
+        self._show_side(a)
+        self._show_state(a)
+
+    def _show_card(self, card: Card) -> None:
+        self.query_one("#told", Static).update(text(self._told))
+        self.query_one("#told").display = bool(self._told)
+        self._told = ""
+        self.query_one("#title", Static).update(text(card.title))
+        for name, lines in (("#about", card.about), ("#after", card.after), ("#question", (card.question,))):
+            self.query_one(name, Static).update(text(*lines))
+            self.query_one(name).display = any(lines)
+        ticks = self.query_one("#ticks", Ticks)
+        ticks.fill([f"{n}. {step}" for n, step in enumerate(card.steps, start=1)])
+        ticks.display = bool(card.steps)
+        reading = self.query_one("#reading", Input)
+        reading.set_class(card.gauge is not None, "-on")
+        reading.value = ""
+        if card.gauge:
+            reading.placeholder = f"the number in {card.gauge.unit}; like 1.6, or 1.6 +- 0.1 for your gauge"
+        choices = self.query_one("#choices", OptionList)
+        choices.clear_options()
+        signs = ["-" if card.gauge else str(n) for n in range(1, len(card.choices) + 1)]
+        choices.add_options(Option(text(f"{s}  {c.words}")) for s, c in zip(signs, card.choices, strict=True))
+        choices.display = bool(card.choices)
+        self.query_one("#read").scroll_home(animate=False)
+        if card.choices:
+            choices.highlighted = 0
+            choices.focus()
+        else:
+            self.query_one("#side").focus()
+
+    def _show_side(self, a: Assessment) -> None:
+        kb = a.knowledge
+        causes = self.query_one("#causes", OptionList)
+        causes.clear_options()
+        now = {c.cause: c.probability for c in a.causes}
+        for c in a.causes[:MOST_CAUSES]:
+            if c.probability < show.LEAST_LISTED:
+                continue
+            sign = moved(self._before.get(c.cause), c.probability) if self._before else " "
+            line = text(kb.name_of(c.cause), bold=True)
+            line.append(f"\n{bar(c.probability)}{c.probability:4.0%}{sign}{c.words}")
+            causes.add_option(Option(line, id=c.cause))
+        self._before = now
+        steps = self.query_one("#steps", OptionList)
+        steps.clear_options()
+        steps.add_options(Option(text(step_line(a, s)), id=str(n)) for n, s in enumerate(a.steps[:MOST_STEPS]))
+
+    def _show_state(self, a: Assessment) -> None:
+        kb, keeper = a.knowledge, self.ours.keeper
+        names = [kb.entries.access[x].name for x in sorted(a.state.open, key=lambda x: -len(x))]
+        open_ = f"open: {', '.join(names)}" if names else "bike together"
+        kept = "saved" if keeper.saved else "NOT SAVED"
+        self.query_one("#state", Static).update(text(f"{open_}  |  {a.state.minutes:.0f} min so far  |  {kept}"))
+
+    # Answering
+
+    def add(self, *events: AnyEvent) -> None:
+        """Write an answer down and show what follows; a check that is under way goes on."""
+        card = self._card
+        self.ours.keeper.add(*events)
+        a = self.ours.keeper.assessment
+        self.refresh_case(next_finding(a, card) if card.rest and not _ends(card, events) else None)
+
+    @on(OptionList.OptionSelected, "#choices")
+    def _chosen(self, event: OptionList.OptionSelected) -> None:
+        self._take(event.option_index)
+
+    def action_choose(self, n: int) -> None:
+        """Take the nth answer. Where a number is asked for, a digit begins that number."""
+        reading = self.query_one("#reading", Input)
+        if self._card.gauge:
+            reading.focus()
+            reading.insert_text_at_cursor(str(n))
+            return
+        if n > len(self._card.choices):
+            self._say(f"There is no answer {n} here.")
+        else:
+            self._take(n - 1)
+
+    def _take(self, n: int) -> None:
+        choice = self._card.choices[n]
+        self.add(*choice.events)
+        if choice.closes:
+            self.action_sheet()
+
+    @on(Input.Submitted, "#reading")
+    def _read(self, event: Input.Submitted) -> None:
+        gauge = self._card.gauge
+        assert gauge is not None
+        number = measured(event.value)
+        low, high = gauge.span
+        if number is None:
+            self._say(f"'{event.value[:30]}' is no number. Type it in {gauge.unit}, or choose an answer below.")
+        elif not same_unit(number.unit, gauge.unit):
+            self._say(f"The number is needed in {gauge.unit}, not in {number.unit}.")
+        elif not low <= number.value <= high:
+            self._say(f"{number.value:g} is outside {low:g} to {high:g} {gauge.unit}. A slip, or another unit?")
+        else:
+            finding = self._card.finding
+            self.add(reading_event(self._card, number.value, number.error))
+            self._say(f"That was: {show.told(self.ours.keeper.assessment, finding)}")
+
+    def _say(self, said: str) -> None:
+        told = self.query_one("#told", Static)
+        told.update(text(said))
+        told.display = True
+        self.query_one("#read").scroll_home(animate=False)
+
+    def action_read(self, pages: int) -> None:
+        """Turn the page of what is to be read."""
+        read = self.query_one("#read", VerticalScroll)
+        read.scroll_relative(y=pages * max(1, read.size.height - 1), animate=False)
+
+    def action_unsure(self) -> None:
+        """Write down that the person cannot tell."""
+        if self._card.unsure is None:
+            self._say("Choose one of the answers; or leave it out.")
+        else:
+            self.add(*self._card.unsure)
+
+    def action_leave(self) -> None:
+        """Leave the step out."""
+        if self._card.skip is None:
+            self._say("This cannot be left out: choose one of the answers.")
+        else:
+            self._told = "Left out. The best fix comes back with the key for Fix."
+            self.add(*self._card.skip)
+
+    def action_undo(self) -> None:
+        """Take the last answer back."""
+        gone = self.ours.keeper.take_back()
+        kb = self.ours.kb
+        self._told = f"Taken back: {'; '.join(show.event(kb, e) for e in gone)}" if gone else "Nothing to take back."
+        self.refresh_case()
+
+    def action_fix(self) -> None:
+        """Show the best fix now."""
+        a = self.ours.keeper.assessment
+        if a.fixes:
+            self.refresh_case(fix_card(a, a.fixes[0].fix))
+        else:
+            self._say("There is nothing to fix yet: no cause is likely so far.")
+
+    def action_add(self) -> None:
+        self.ours.hear()
+
+    def action_note(self) -> None:
+        def write(said: str | None) -> None:
+            if said:
+                self.ours.keeper.add(Note(text=said))
+                self._say("Written down.")
+
+        self.app.push_screen(Line("Write down (Enter to keep):"), write)
+
+    def action_back(self) -> None:
+        """Go back from a number, the side or a fix to what comes next."""
+        if self.query_one("#reading").has_focus or self.query_one("#side").has_focus_within:
+            self.set_class(False, "-side")
+            self.query_one("#choices").focus()
+        else:
+            self.refresh_case()
+
+    # Asking back
+
+    def action_why(self) -> None:
+        lines = [*self._card.why, "", *self._card.numbers]
+        self.app.push_screen(Sheet("Why this?", lines))
+
+    def action_what_if(self) -> None:
+        """Show what each answer would make of the causes; nothing is written down."""
+        a, adviser = self.ours.keeper.assessment, self.ours.adviser
+        lines = []
+        for c in self._card.choices:
+            lines.append(f"If: {c.words}")
+            lines += [f"  {bar(p)} {p:4.0%}  {name}" for name, p in what_if(a, adviser, c)]
+        self.app.push_screen(Sheet("What if I answered ...", lines or ["There is nothing to answer here."]))
+
+    def action_causes(self) -> None:
+        self.set_class(True, "-side")
+        self.query_one("#causes").focus()
+
+    def action_steps(self) -> None:
+        self.set_class(True, "-side")
+        self.query_one("#steps").focus()
+
+    @on(OptionList.OptionSelected, "#causes")
+    def _why_cause(self, event: OptionList.OptionSelected) -> None:
+        self.ours.show_cause(str(event.option.id))
+
+    @on(OptionList.OptionSelected, "#steps")
+    def _why_not(self, event: OptionList.OptionSelected) -> None:
+        a = self.ours.keeper.assessment
+        step = a.steps[int(str(event.option.id))]
+        lines = list(show.why_not(a, step.name)) if step.name else [show.reason(a, step), *show.numbers(a, step)]
+        self.app.push_screen(Sheet("Why not this now?", lines))
+
+    def action_answers(self) -> None:
+        """List the answers; one that is chosen can be put right or taken back."""
+        kb, live = self.ours.kb, self.ours.keeper.in_force()
+
+        def chosen(n: int | None) -> None:
+            if n is not None:
+                self._correct(*live[n])
+
+        lines = ["Choose one to put it right."] if live else ["Nothing was answered yet."]
+        self.app.push_screen(Sheet("Answers so far", lines, [f"{n}. {show.event(kb, e)}" for n, e in live]), chosen)
+
+    def _correct(self, number: int, event: AnyEvent) -> None:
+        kb = self.ours.kb
+        finding, fact = getattr(event, "finding", None), getattr(event, "fact", None)
+        ways: list[tuple[str, Correction]] = []
+        if hasattr(event, "grade") and finding:
+            ways = [(w, Correction(number=number, grade=g)) for g, w in kb.findings[finding].grades.items()]
+        elif fact:
+            ways = [(w, Correction(number=number, value=v)) for v, w in kb.entries.facts[fact].values.items()]
+        ways.append(("take it back", Correction(number=number)))
+
+        def chosen(n: int | None) -> None:
+            if n is not None:
+                self.ours.keeper.add(ways[n][1])
+                self._told = "Put right."
+                self.refresh_case()
+
+        self.app.push_screen(Sheet("It should be", [show.event(kb, event)], [w for w, _ in ways]), chosen)
+
+    def action_sheet(self) -> None:
+        keeper = self.ours.keeper
+        self.ours.show_text("Job sheet", sheet(keeper.case.title, keeper.assessment))
+
+
+def _ends(card: Card, events: tuple[AnyEvent, ...]) -> bool:
+    """Return whether an answer ends the check: leaving it out does."""
+    return events == card.skip

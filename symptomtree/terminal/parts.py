@@ -1,0 +1,144 @@
+"""Small pieces that every screen has: the line that says stop, lists of plain text, sheets of text over a screen."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical, VerticalScroll
+from textual.screen import ModalScreen, Screen
+from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from symptomtree.plain.text import clean
+from symptomtree.terminal.keys import KEYS
+
+if TYPE_CHECKING:
+    from symptomtree.terminal.app import SymptomtreeApp
+
+
+def key(name: str, action: str | None = None, *, show: bool = True) -> Binding:
+    """Return the binding of a name in `KEYS`."""
+    keys, label, what = KEYS[name]
+    return Binding(keys, action or name.replace("-", "_"), label, id=name, tooltip=what, show=show)
+
+
+def text(*lines: str, bold: bool = False) -> Text:
+    """Return lines as text: nothing in them is markup, and nothing in them moves the cursor."""
+    out = Text("\n".join(clean_line(line) for line in lines), style="bold" if bold else "")
+    for word in ("Caution:", "STOP RIDING:"):
+        out.highlight_words([word], "bold reverse")
+    return out
+
+
+def clean_line(line: str) -> str:
+    """Return one line made harmless, its indent kept."""
+    return line[: len(line) - len(line.lstrip(" "))] + clean(line)
+
+
+class StopLine(Static):
+    """Why the bike must not be ridden. It stands on every screen, above everything, and cannot be scrolled away."""
+
+    DEFAULT_CSS = """
+    StopLine { dock: top; width: 100%; max-height: 4; background: $error; color: $background; text-style: bold; }
+    StopLine.-none { display: none; }
+    """
+
+    def on_mount(self) -> None:
+        self.watch(self.app, "stops", self.show_stops)
+
+    def show_stops(self, stops: tuple[str, ...]) -> None:
+        """Show the reasons that stand: the first in words, and how many more."""
+        self.set_class(not stops, "-none")
+        more = f" (and {len(stops) - 1} more: press !)" if len(stops) > 1 else ""
+        first = stops[0] if stops else ""
+        room = max(20, self.app.size.width * 3 - len(more) - 4)
+        self.update(Text(clean(first if len(first) <= room else first[:room] + "...") + more))
+
+
+class Base(Screen[None]):
+    """A screen with the stop line; `app` is ours."""
+
+    @property
+    def ours(self) -> "SymptomtreeApp":
+        return cast("SymptomtreeApp", self.app)
+
+
+class Sheet(ModalScreen[int | None]):
+    """A text over the screen, and under it things to choose from, if any. Returns the number chosen."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("back", "dismiss_none"),
+        key("copy"),
+        key("stops", "app.stops", show=False),
+        Binding("j", "down", show=False),
+        Binding("k", "up", show=False),
+    ]
+    DEFAULT_CSS = """
+    Sheet { align: center middle; background: $background 60%; }
+    Sheet > Vertical { width: 92%; max-width: 100; height: auto; max-height: 82%; border: round $primary;
+                       background: $surface; padding: 0 1; }
+    Sheet VerticalScroll { height: auto; max-height: 100%; }
+    Sheet OptionList { height: auto; max-height: 50%; }
+    Sheet #title { text-style: bold; padding-bottom: 1; }
+    """
+
+    def __init__(self, title: str, lines: Sequence[str], choices: Sequence[str] = ()) -> None:
+        super().__init__()
+        self._title, self._lines, self._choices = title, tuple(lines), tuple(choices)
+
+    def compose(self) -> ComposeResult:
+        yield StopLine()
+        with Vertical():
+            yield Static(text(self._title), id="title")
+            with VerticalScroll():
+                yield Static(text(*self._lines))
+            if self._choices:
+                yield OptionList(*(Option(text(c)) for c in self._choices))
+        yield Footer()
+
+    def on_mount(self) -> None:
+        (self.query_one(OptionList) if self._choices else self.query_one(VerticalScroll)).focus()
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        self.dismiss(event.option_index)
+
+    def action_dismiss_none(self) -> None:
+        self.dismiss(None)
+
+    def action_copy(self) -> None:
+        cast("SymptomtreeApp", self.app).copy_text("\n".join((self._title, *self._lines)))
+
+    def action_down(self) -> None:
+        self.query_one(VerticalScroll).scroll_down()
+
+    def action_up(self) -> None:
+        self.query_one(VerticalScroll).scroll_up()
+
+
+class Line(ModalScreen[str | None]):
+    """Asks for one line of text."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [key("back", "dismiss_none")]
+    DEFAULT_CSS = """
+    Line { align: center middle; background: $background 60%; }
+    Line > Vertical { width: 90%; max-width: 90; height: auto; border: round $primary; background: $surface; }
+    """
+
+    def __init__(self, title: str, value: str = "") -> None:
+        super().__init__()
+        self._title, self._value = title, value
+
+    def compose(self) -> ComposeResult:
+        yield StopLine()
+        with Vertical():
+            yield Static(text(self._title), id="title")
+            yield Input(self._value, max_length=1000)
+        yield Footer()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        self.dismiss(clean(event.value) or None)
+
+    def action_dismiss_none(self) -> None:
+        self.dismiss(None)
