@@ -164,12 +164,25 @@ def _is_number(value: float | str) -> bool:
 
 
 def write_case(path: FilePath, case: Case) -> None:
-    """Write a case in one move: a cut-off write leaves the file as it was.
+    """Write a case in one move.
 
     Raises:
         OSError: the folder cannot be written.
     """
-    text = yaml.dump(msgspec.to_builtins(case), Dumper=yaml.CSafeDumper, sort_keys=False, allow_unicode=True, width=110)
+    write_whole(path, as_yaml(case))
+
+
+def as_yaml(entry: msgspec.Struct) -> str:
+    """Return a struct as the YAML text that `read_struct` reads."""
+    return yaml.dump(msgspec.to_builtins(entry), Dumper=yaml.CSafeDumper, sort_keys=False, allow_unicode=True, width=110)
+
+
+def write_whole(path: FilePath, text: str) -> None:
+    """Write a file in one move: a cut-off write leaves it as it was.
+
+    Raises:
+        OSError: the folder cannot be written.
+    """
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     try:
         with os.fdopen(handle, "w", encoding="utf-8") as file:
