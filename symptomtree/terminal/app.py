@@ -12,7 +12,8 @@ from textual.binding import Binding, BindingType
 from textual.reactive import reactive
 from textual.screen import Screen
 
-from symptomtree.cases.files import BadCase, read_case
+from symptomtree.cases.bikes import Bike
+from symptomtree.cases.files import read_case
 from symptomtree.cases.model import AnyEvent, Case
 from symptomtree.kb.compile import KnowledgeBase, open_knowledge
 from symptomtree.plain.keeper import Keeper, default_path
@@ -76,6 +77,7 @@ class SymptomtreeApp(App[None]):
         self.set_keymap(self._own)
         self._first = self._open(case) if case and case.exists() else Case(symptomtree_case=1, title=UNTITLED)
         self._path = case
+        self.bike: Bike | None = None
         self.left = ""
 
     # What is known, opened when it is first needed
@@ -124,14 +126,19 @@ class SymptomtreeApp(App[None]):
 
     def begin(self, events: Sequence[AnyEvent]) -> None:
         """Add what was said: to a new case, or to the one on the bench."""
-        if not hasattr(self, "keeper"):
+        if not self.has_case:
             self._keep(Case(symptomtree_case=1, title=UNTITLED), self._path)
         self.keeper.add(*events)
         self.back_to_case()
 
+    @property
+    def has_case(self) -> bool:
+        """Whether a case is on the bench."""
+        return hasattr(self, "keeper")
+
     def new_case(self) -> None:
         """Begin a new case; the one on the bench is kept."""
-        if hasattr(self, "keeper"):
+        if self.has_case:
             del self.keeper
         self.stops, self._path = (), None
         self.hear()
@@ -144,7 +151,7 @@ class SymptomtreeApp(App[None]):
         """Show the bench again, if there is a case with anything in it."""
         from symptomtree.terminal.bench import BenchScreen
 
-        if hasattr(self, "keeper") and self.keeper.events:
+        if self.has_case and self.keeper.events:
             self.switch_to(BenchScreen())
 
     def switch_to(self, screen: Screen[None]) -> None:
@@ -182,9 +189,8 @@ class SymptomtreeApp(App[None]):
 
     def action_leave(self) -> None:
         """Leave; the case is on disk already."""
-        keeper = getattr(self, "keeper", None)
-        if keeper is not None and keeper.events:
-            self.left = str(keeper.path) if keeper.saved else ""
+        if self.has_case and self.keeper.events:
+            self.left = str(self.keeper.path) if self.keeper.saved else ""
         self.exit()
 
     def action_cases(self) -> None:
@@ -257,6 +263,3 @@ def open_app(case: Path | None, knowledge: Path | None, profile: str, look: str,
     if app.left:
         print(f"The case is saved. To go on with it: symptomtree --case {app.left}")
     return app.return_code or 0
-
-
-__all__ = ["BadCase", "SymptomtreeApp", "open_app"]

@@ -9,6 +9,7 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from symptomtree.cases.bikes import Bike, bikes_folder, keep_bike, lasting
 from symptomtree.cases.model import AnyEvent, Correction, Note
 from symptomtree.plain import show
 from symptomtree.plain.sheet import sheet
@@ -40,6 +41,7 @@ class BenchScreen(Base):
         key("add", show=False),
         key("note", show=False),
         key("sheet"),
+        key("bikes", show=False),
         key("stops", "app.stops", show=False),
         key("cases", "app.cases", show=False),
         key("lessons", "app.lessons", show=False),
@@ -275,6 +277,27 @@ class BenchScreen(Base):
 
         self.app.push_screen(Line("Write down (Enter to keep):"), write)
 
+    def action_bikes(self) -> None:
+        """Keep what is known of this bike under a name."""
+        a = self.ours.keeper.assessment
+        facts = lasting(a.knowledge, a.facts)
+
+        def keep(name: str | None) -> None:
+            if not name:
+                return
+            try:
+                path = keep_bike(bikes_folder(), Bike(symptomtree_bike=1, name=name, facts=facts))
+            except OSError as error:
+                self._say(f"The bike cannot be kept: {error.strerror or error}")
+            else:
+                self._say(f"Kept in {path}. A new case can begin with it.")
+
+        known = "; ".join(a.knowledge.entries.facts[f].values[v] for f, v in facts.items())
+        if facts:
+            self.app.push_screen(Line(f"Keep this bike ({known}) under which name?"), keep)
+        else:
+            self._say("Nothing is known of this bike yet that could be kept.")
+
     def action_back(self) -> None:
         """Go back from a number, the side or a fix to what comes next."""
         if self.query_one("#reading").has_focus or self.query_one("#side").has_focus_within:
@@ -299,12 +322,17 @@ class BenchScreen(Base):
         self.app.push_screen(Sheet("What if I answered ...", lines or ["There is nothing to answer here."]))
 
     def action_causes(self) -> None:
-        self.set_class(True, "-side")
-        self.query_one("#causes").focus()
+        self._to_side("#causes")
 
     def action_steps(self) -> None:
+        self._to_side("#steps")
+
+    def _to_side(self, name: str) -> None:
+        """Go to a list at the side; where there is no room for both, it takes the card's place."""
         self.set_class(True, "-side")
-        self.query_one("#steps").focus()
+        box = self.query_one(name, OptionList)
+        box.highlighted = 0 if box.option_count else None
+        box.focus()
 
     @on(OptionList.OptionSelected, "#causes")
     def _why_cause(self, event: OptionList.OptionSelected) -> None:

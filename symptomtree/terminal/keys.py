@@ -21,6 +21,8 @@ KEYS: dict[str, tuple[str, str, str]] = {
     "note": ("m", "Note", "write something down"),
     "sheet": ("x", "Sheet", "the job sheet: read, copy or save it"),
     "stops": ("exclamation_mark", "Stops", "why the bike must not be ridden"),
+    "bikes": ("b", "Bikes", "take a bike that is known, or keep this one"),
+    "new": ("plus", "New case", "begin a new case"),
     "cases": ("o", "Cases", "other cases, and a new one"),
     "lessons": ("l", "Lessons", "walk a case to learn"),
     "browse": ("k", "Knowledge", "read the knowledge"),

@@ -8,12 +8,13 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Button, Footer, Input, Label, Static
 
+from symptomtree.cases.bikes import bikes_folder, lasting, read_bikes
 from symptomtree.cases.model import Answer, AnyEvent, Context
 from symptomtree.plain.complaint import MOST_SHOWN, complaints_of, meaning
 from symptomtree.plain.text import clean
 from symptomtree.reasoning.words import Candidate
 from symptomtree.terminal.bicycle import AREAS, Bicycle, area_of, symptoms_in
-from symptomtree.terminal.parts import Base, StopLine, key, text
+from symptomtree.terminal.parts import Base, Sheet, StopLine, key, text
 from symptomtree.terminal.ticks import Ticks
 
 PAUSE = 0.12
@@ -26,6 +27,7 @@ class OpeningScreen(Base):
     BINDINGS: ClassVar[list[BindingType]] = [
         key("help", "app.keys"),
         key("go"),
+        key("bikes"),
         key("cases", "app.cases"),
         key("lessons", "app.lessons"),
         key("browse", "app.browse"),
@@ -144,12 +146,32 @@ class OpeningScreen(Base):
             return
         said = clean(self.query_one("#words", Input).value)
         events: list[AnyEvent] = list(complaints_of(said))
+        if self.ours.bike and not self.ours.has_case:
+            events += [Context(fact=f, value=v) for f, v in lasting(self.ours.kb, self.ours.bike.facts).items()]
         for c in self._ticked.values():
             if c.kind == "fact":
                 events.append(Context(fact=c.name, value=c.value))
             else:
                 events.append(Answer(finding=c.name, grade=c.value, complaint=True))
         self.ours.begin(events)
+
+    def action_bikes(self) -> None:
+        """Choose a bike that is known: what is true of it need not be asked."""
+        bikes, messages = read_bikes(bikes_folder())
+
+        def chosen(n: int | None) -> None:
+            if n is not None:
+                self.ours.bike = bikes[n]
+                self._hint(f"The bike: {bikes[n].name}. {self._about_bike()}")
+
+        nothing = "No bike is kept yet. On the bench, the same key keeps the bike of a case."
+        lines = [*messages, "Which bike is it?" if bikes else nothing]
+        self.app.push_screen(Sheet("Bikes", lines, [b.name for b in bikes]), chosen)
+
+    def _about_bike(self) -> str:
+        kb = self.ours.kb
+        facts = lasting(kb, self.ours.bike.facts if self.ours.bike else {})
+        return "; ".join(kb.entries.facts[f].values[v] for f, v in facts.items())
 
     def action_to_meanings(self) -> None:
         self.query_one("#found").focus()

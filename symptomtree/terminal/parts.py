@@ -79,8 +79,8 @@ class Sheet(ModalScreen[int | None]):
     Sheet { align: center middle; background: $background 60%; }
     Sheet > Vertical { width: 92%; max-width: 100; height: auto; max-height: 82%; border: round $primary;
                        background: $surface; padding: 0 1; }
-    Sheet VerticalScroll { height: auto; max-height: 100%; }
-    Sheet OptionList { height: auto; max-height: 50%; }
+    Sheet VerticalScroll { height: auto; max-height: 1fr; scrollbar-size-vertical: 1; }
+    Sheet OptionList { height: auto; max-height: 12; border: none; padding: 0; background: $surface; }
     Sheet #title { text-style: bold; padding-bottom: 1; }
     """
 

@@ -38,7 +38,7 @@ class CasesScreen(Base):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         key("help", "app.keys"),
-        key("add", "new"),
+        key("new"),
         key("back", "app.pop_screen"),
         key("stops", "app.stops", show=False),
         key("quit", "app.leave"),
