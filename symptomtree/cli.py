@@ -47,10 +47,12 @@ def _is_told(error: Exception) -> bool:
     from symptomtree.cases.files import BadCase
     from symptomtree.kb.compile import Faulty
     from symptomtree.kb.load import Unreadable
+    from symptomtree.lessons.lesson import NoLesson
+    from symptomtree.lessons.progress import BadProgress
     from symptomtree.reasoning.profiles import BadProfile
     from symptomtree.trials import CannotTry
 
-    return isinstance(error, (BadCase, BadProfile, CannotTry, Faulty, Unreadable))
+    return isinstance(error, (BadCase, BadProfile, BadProgress, CannotTry, Faulty, NoLesson, Unreadable))
 
 
 def _open(folder: Path | None) -> "KnowledgeBase":
@@ -95,6 +97,17 @@ def build_parser() -> argparse.ArgumentParser:
     around.add_argument("--format", choices=("text", "dot", "mermaid"), default="text", help="default: text")
     _add_knowledge(around)
     around.set_defaults(run=_map)
+    walk = commands.add_parser("walk", help="learn the order of work on bikes whose fault is known, line by line")
+    walk.add_argument("case", nargs="?", metavar="CASE", help="a walkthrough's name or file (default: what you need)")
+    walk.add_argument("--learner", default="me", metavar="NAME", help="whose progress is kept (default: me)")
+    walk.add_argument("--area", metavar="AREA", help="only where this part of the bike is complained of, like brake")
+    walk.add_argument("--difficulty", choices=("first", "steady", "tricky"), help="only of this difficulty")
+    walk.add_argument("--generated", action="store_true", help="a bike drawn from the knowledge, no walkthrough")
+    walk.add_argument("--seed", dest="number", type=_whole_from(0), metavar="N", help="decides all chance")
+    walk.add_argument("--list", action="store_true", help="list the walkthroughs and exit")
+    _add_profile(walk)
+    _add_knowledge(walk)
+    walk.set_defaults(run=_walk)
     trial = commands.add_parser("trial", help="work simulated bikes to the end and print how good the advice is")
     trial.add_argument("--bikes", type=_whole_from(1), default=100, metavar="N", help="how many (default: 100)")
     trial.add_argument(
@@ -246,6 +259,19 @@ def _map(args: argparse.Namespace) -> int:
     for line in found:
         print(line)
     return 0
+
+
+def _walk(args: argparse.Namespace) -> int:
+    if args.case is not None and (args.generated or args.area or args.difficulty):
+        print("symptomtree walk: name a case, or say what it should be like; not both", file=sys.stderr)
+        return 2
+    try:
+        from symptomtree.plain.walk import Wish, walk
+
+        wish = Wish(args.case, args.area, args.difficulty, args.number, args.generated)
+        return walk(wish, args.learner, list_only=args.list, knowledge=args.knowledge, profile=args.profile)
+    except KeyboardInterrupt:  # before the first question; from there on the dialogue takes it
+        return 0
 
 
 def _trial(args: argparse.Namespace) -> int:

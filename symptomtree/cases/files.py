@@ -174,7 +174,9 @@ def write_case(path: FilePath, case: Case) -> None:
 
 def as_yaml(entry: msgspec.Struct) -> str:
     """Return a struct as the YAML text that `read_struct` reads."""
-    return yaml.dump(msgspec.to_builtins(entry), Dumper=yaml.CSafeDumper, sort_keys=False, allow_unicode=True, width=110)
+    return yaml.dump(
+        msgspec.to_builtins(entry), Dumper=yaml.CSafeDumper, sort_keys=False, allow_unicode=True, width=110
+    )
 
 
 def write_whole(path: FilePath, text: str) -> None:

@@ -82,12 +82,18 @@ def area_of(kb: KnowledgeBase, part: str) -> str:
 # --- from a walkthrough ------------------------------------------------------------------------------------------
 
 
-def from_case(kb: KnowledgeBase, name: str, case: Case) -> Lesson:
+def from_case(kb: KnowledgeBase, matcher: Matcher, name: str, case: Case) -> Lesson:
     """Make a lesson from a walkthrough.
 
     What its events tell is true of the bike, up to the fix that cured it. A finding that they do not mention is pushed
     as far as its cause pushes it at least every second time, else it is normal. A fact that they do not mention has
     the likeliest value with which the cause and what was found can be.
+
+    Args:
+        kb: what the case was checked against.
+        matcher: reads the rider's words.
+        name: what the lesson is called.
+        case: with `known`.
 
     Raises:
         NoLesson: the case has no known cause, or no symptom that this cause makes.
@@ -100,7 +106,7 @@ def from_case(kb: KnowledgeBase, name: str, case: Case) -> Lesson:
     causes = _causes(kb, known, found)
     facts = _facts(kb, found, causes)
     levels = _levels(kb, found, facts, causes)
-    told = _told(kb, before, found)
+    told = _told(kb, matcher, before, found)
     opening = tuple(_opening(kb, before, told, levels))
     complaint = next((e.finding for e in opening if isinstance(e, Answer) and e.complaint), None)
     if complaint is None:
@@ -174,13 +180,12 @@ def _levels(kb: KnowledgeBase, found: State, facts: Mapping[str, str], causes: S
     return levels
 
 
-def _told(kb: KnowledgeBase, events: Sequence[AnyEvent], found: State) -> set[str]:
+def _told(kb: KnowledgeBase, matcher: Matcher, events: Sequence[AnyEvent], found: State) -> set[str]:
     """Return the symptoms and facts that are told at the start.
 
     Everything that the complaint's own words mean, symptoms that stand for themselves, what one sees of the bike, and
     what is unusual in its history or the conditions. The rest is the learner's to find out.
     """
-    matcher = Matcher(kb)
     meant = {(c.name, c.value) for e in events if isinstance(e, Complaint) for c in matcher.candidates(e.text)}
     told = set()
     for name, looks in found.seen.items():

@@ -97,15 +97,29 @@ def exact(line: str, options: Sequence[Option], lettered: bool = False) -> Optio
 
 def close(line: str, options: Sequence[Option]) -> tuple[Option | None, Option | None]:
     """Return (the option that a line surely means, the one that it may mean)."""
-    said = _stems(line)
-    if not said or not options:
+    scores = _scores(line, options)
+    if not scores:
         return None, None
-    scores = [max(_held(said, _stems(t)) for t in (o.value.replace("-", " "), o.words, *o.says)) for o in options]
     best = max(range(len(options)), key=lambda n: (scores[n], -n))
     second = max((score for n, score in enumerate(scores) if n != best), default=0.0)
     if scores[best] >= SURE and scores[best] - second >= APART:
         return options[best], options[best]
     return None, options[best] if scores[best] >= PERHAPS and scores[best] > second else None
+
+
+def matching(line: str, options: Sequence[Option], most: int = 8) -> list[Option]:
+    """Return the options that a line may mean, the closest first."""
+    scores = _scores(line, options)
+    ranked = sorted((-score, n) for n, score in enumerate(scores) if score >= PERHAPS)
+    return [options[n] for _, n in ranked[:most]]
+
+
+def _scores(line: str, options: Sequence[Option]) -> list[float]:
+    """Return how much of a line each option holds; nothing when the line says nothing."""
+    said = _stems(line)
+    if not said:
+        return []
+    return [max(_held(said, _stems(t)) for t in (o.value.replace("-", " "), o.words, *o.says)) for o in options]
 
 
 def _held(said: Sequence[str], text: Sequence[str]) -> float:
