@@ -6,6 +6,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
+from textual.timer import Timer
 from textual.widgets import Button, Footer, Input, Label, Static
 
 from symptomtree.cases.bikes import bikes_folder, lasting, read_bikes
@@ -65,14 +66,15 @@ class OpeningScreen(Base):
         self._found: list[Candidate] = []
         self._ticked: dict[tuple[str, str], Candidate] = {}  # (kind, name): a later tick takes the earlier's place
         self._letter = ""
-        self._timer = self.set_timer(0, lambda: None)
+        self._timer: Timer | None = None
         self.query_one("#found").border_title = "What it may mean: tick what is true"
 
     # What is said
 
     @on(Input.Changed, "#words")
     def _typed(self) -> None:
-        self._timer.stop()
+        if self._timer:
+            self._timer.stop()
         self._timer = self.set_timer(PAUSE, self._look_up)
 
     @on(Input.Submitted, "#words")
