@@ -53,7 +53,7 @@ from symptomtree.trials.bikes import Bench, Bike, draw, told
 from symptomtree.trials.session import work
 
 SIZES = (1, 3, 10, 30)
-BIKES = 8
+BIKES = 6
 SHARE = 0.05
 WHOLE, REST = "the whole", "the rest"
 
@@ -96,7 +96,8 @@ PARTS = (
         "prospects",
         ((planning, "prospects"),),
         "The context is made anew, facts times causes, and each value of each fact to ask takes a vector over all "
-        "causes; all questions, symptoms and checks are gone through. Only the likelihoods stay with the relevant causes.",
+        "causes; all questions, symptoms and checks are gone through. Only the likelihoods stay with the relevant "
+        "causes.",
     ),
     Part(
         "choices",
