@@ -38,11 +38,16 @@ class SymptomtreeApp(App[None]):
         Binding("ctrl+z", "suspend_process", show=False, priority=True),
     ]
     CSS = """
+    OptionList, OptionList:focus { border: none; padding: 0; }
     CommandPalette { background: $background 60%; }
     CommandPalette > Vertical { margin-top: 5; }
     """
-    stops: reactive[tuple[str, ...]] = reactive(())
+    case_stops: reactive[tuple[str, ...]] = reactive(())
     """Why the bike of the case must not be ridden; every screen shows it."""
+    lesson_stops: reactive[tuple[str, ...]] = reactive(())
+    """Why the bike of the lesson must not be ridden."""
+    stops: reactive[tuple[str, ...]] = reactive(())
+    """Both."""
 
     def __init__(
         self,
@@ -78,6 +83,8 @@ class SymptomtreeApp(App[None]):
         self._first = self._open(case) if case and case.exists() else Case(symptomtree_case=1, title=UNTITLED)
         self._path = case
         self.bike: Bike | None = None
+        self.learner = "me"
+        self.spoilt = False  # whether the learner's file is one that must not be written over
         self.left = ""
 
     # What is known, opened when it is first needed
@@ -101,6 +108,15 @@ class SymptomtreeApp(App[None]):
         from symptomtree.reasoning.assess import Adviser
 
         return Adviser(self.kb)
+
+    @cached_property
+    def tutor(self):  # type: ignore[no-untyped-def]
+        from symptomtree.lessons.way import Tutor
+
+        return Tutor(self.kb, self.profile)
+
+    def compute_stops(self) -> tuple[str, ...]:
+        return (*self.case_stops, *(f"IN THE LESSON: {stop}" for stop in self.lesson_stops))
 
     def on_mount(self) -> None:
         for sign in (signal.SIGTERM, signal.SIGHUP):  # the terminal is given back also when someone kills us
@@ -140,7 +156,7 @@ class SymptomtreeApp(App[None]):
         """Begin a new case; the one on the bench is kept."""
         if self.has_case:
             del self.keeper
-        self.stops, self._path = (), None
+        self.case_stops, self._path = (), None
         self.hear()
 
     def hear(self) -> None:
@@ -199,7 +215,9 @@ class SymptomtreeApp(App[None]):
         self.push_screen(CasesScreen())
 
     def action_lessons(self) -> None:
-        pass
+        from symptomtree.terminal.lessons import LessonsScreen
+
+        self.push_screen(LessonsScreen())
 
     def action_browse(self) -> None:
         pass

@@ -108,7 +108,7 @@ class BenchScreen(Base):
     def refresh_case(self, card: Card | None = None) -> None:
         """Show what follows from the events now; `card` goes on with a check that is under way."""
         a = self.ours.keeper.assessment
-        self.ours.stops = tuple(
+        self.ours.case_stops = tuple(
             [
                 *show.stops(a.knowledge, a.standing_stops),
                 *(show.warning(a.knowledge, w.cause, w.words) for w in a.warnings),
