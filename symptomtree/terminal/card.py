@@ -255,6 +255,10 @@ def what_if(a: Assessment, adviser: Adviser, choice: Choice) -> list[tuple[str, 
 
 
 def step_line(a: Assessment, step: Step) -> str:
-    """Return a step of the plan in one line."""
-    name = a.knowledge.asks(step.name) if step.name else "hand over to a workshop"
-    return f"{name} ({step.minutes:.0f} min, {step.total:.0f} in all)"
+    """Return a step of the plan in one line: what it costs, and what it settles."""
+    kb = a.knowledge
+    name = kb.asks(step.name) if step.name else "hand over to a workshop"
+    tells = [kb.name_of(cause) for cause, _, _ in step.tells[:2]]
+    settles = f"; settles: {' or '.join(tells)}" if tells else ""
+    minutes = f"{step.minutes:.0f}" if step.minutes >= 1 else "under 1"
+    return f"{name} ({minutes} min, {step.total:.0f} in all{settles})"

@@ -179,7 +179,7 @@ class OpeningScreen(Base):
         self.query_one("#found").focus()
 
     def action_back(self) -> None:
-        if self.query_one("#words").has_focus and self._found:
+        if self.query_one("#words").has_focus:  # so that letters are keys again
             self.query_one("#found").focus()
         else:
             self.ours.back_to_case()
