@@ -1,8 +1,9 @@
 """The learner's way beside the adviser's, step by step, with a score that judges decisions and not luck.
 
-Every step has an *expected loss*: what the whole way to a fixed bike is expected to cost when this comes next, less
-what it is with the adviser's own step, both from what was known before the step. So a guess costs what it risked, also
-when it came off; a look that could tell nothing costs its time; and what the adviser would have done costs nothing.
+Every step has an *expected loss* (opportunity loss; Raiffa and Schlaifer 1961): what the whole way to a fixed bike is
+expected to cost when this comes next, less what it is with the adviser's own step, both from what was known before the
+step. So a guess costs what it risked, also when it came off; a look that could tell nothing costs its time; and what
+the adviser would have done costs nothing.
 
     score = 100 x scale / (scale + sum of the losses) - points for hints
 

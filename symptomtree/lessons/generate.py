@@ -1,5 +1,6 @@
 """Lessons drawn from the knowledge, and how difficult they are."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -8,7 +9,7 @@ import numpy as np
 from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.lessons.lesson import Difficulty, Lesson, NoLesson, area_of
-from symptomtree.lessons.way import Tutor, advised_way
+from symptomtree.lessons.way import Tutor, advised_way, in_order
 from symptomtree.reasoning.context import facts_in_play
 from symptomtree.trials.bikes import WHICH_END, Bench, Bike, draw
 
@@ -16,6 +17,7 @@ TRIES = 600
 """So many bikes are drawn for one lesson at most."""
 EASY_RANK, EASY_LOOKS = 3, 6
 HARD_RANK, HARD_LOOKS = 6, 12
+"""With these about a third of the bikes drawn is of each difficulty."""
 
 
 def generated(tutor: Tutor, number: int, area: str | None = None, difficulty: Difficulty | None = None) -> Lesson:
@@ -50,7 +52,7 @@ def difficulty_of(tutor: Tutor, lesson: Lesson) -> Difficulty | None:
         return None
     rank = ranked.index(lesson.cause) + 1
     way = advised_way(tutor, lesson)
-    if way.ended != "named" or way.named != lesson.cause:
+    if way.named != lesson.cause or not in_order(tutor.assess(way.events)):
         return None
     looks = sum(m.action.doing != "fix" for m in way.moves)
     if rank <= EASY_RANK and looks <= EASY_LOOKS:
@@ -68,7 +70,7 @@ def _from_bike(kb: KnowledgeBase, name: str, bike: Bike) -> Lesson | None:
     symptom = kb.entries.symptoms[bike.complaint]
     seen = list(_seen(kb, bike))
     besides = [kb.name_of(c) for c in sorted(bench.causes - set(makers))]
-    story = f"{cause.name}. {cause.mechanism}"
+    story = cause.mechanism
     if besides:
         story += f" Besides, and no part of the job: {'; '.join(besides)}."
     opening: tuple[AnyEvent, ...] = (
@@ -95,12 +97,17 @@ def _rider(kb: KnowledgeBase, bench: Bench, seen: list[Context]) -> str:
     symptom, grade = kb.entries.symptoms[bench.bike.complaint], bench.grade(bench.bike.complaint)
     said = symptom.says.get(grade) or [f"{symptom.name}: {symptom.grades[grade]}"]
     end = next((f" It is at {kb.entries.facts[WHICH_END].values[e.value]}." for e in seen if e.fact == WHICH_END), "")
-    return f'"{said[0].capitalize()}", says the rider.{end} The rest is for you to ask.'
+    return f'"{_as_spoken(said[0])}", says the rider.{end} The rest is for you to ask.'
+
+
+def _as_spoken(words: str) -> str:
+    """Return words as a sentence begins; the knowledge has them in small letters, for matching."""
+    return re.sub(r"\bi\b", "I", words[:1].upper() + words[1:])
 
 
 def _seen(kb: KnowledgeBase, bike: Bike) -> Iterator[Context]:
-    """Yield the facts of the bike itself that bear on its complaint: whoever stands before it sees them."""
+    """Yield at which end it is, and the facts of the bike that bear on its complaint: one sees them."""
     may_be = np.flatnonzero((kb.reach[:, kb.column[bike.complaint]] < 1).any(axis=1))
     for fact in facts_in_play(kb, [kb.cause_ids[row] for row in may_be]):
-        if fact in bike.facts and kb.entries.facts[fact].about == "bike":
+        if fact in bike.facts and (fact == WHICH_END or kb.entries.facts[fact].about == "bike"):
             yield Context(fact=fact, value=bike.facts[fact])

@@ -30,7 +30,7 @@ from symptomtree.reasoning.context import holds, settled_here
 from symptomtree.reasoning.costs import Profile
 from symptomtree.reasoning.state import State, fold, in_force
 from symptomtree.reasoning.words import Matcher
-from symptomtree.trials.bikes import Bench, Bike, interval
+from symptomtree.trials.bikes import WHICH_END, Bench, Bike, interval
 from symptomtree.trials.known import workshop_bill
 
 Difficulty = Literal["first", "steady", "tricky"]
@@ -196,7 +196,8 @@ def _told(kb: KnowledgeBase, matcher: Matcher, events: Sequence[AnyEvent], found
             told.add(name)
     for name, (value, _) in found.facts.items():
         fact = kb.entries.facts[name]
-        if (name, value) in meant or fact.about == "bike" or value != next(iter(fact.values)):
+        seen = fact.about == "bike" or name == WHICH_END
+        if seen or (name, value) in meant or value != next(iter(fact.values)):
             told.add(name)
     return told
 
@@ -314,9 +315,18 @@ def _events(
         case "question":
             return bench.look(next(iter(kb.entries.questions[name].answers.values())).sets)
         case _:
-            state = fold(kb, taken)
-            here = settled_here(kb, name, lesson.bike.facts)
-            return bench.look(f for f in here if f in state.seen or asked(kb.findings[f].asked_when, state))
+            return list(_check(kb, lesson, bench, taken, name))
+
+
+def _check(kb: KnowledgeBase, lesson: Lesson, bench: Bench, taken: Sequence[AnyEvent], name: str) -> Iterator[AnyEvent]:
+    """Yield what a check shows; whoever looks also sees what decides which of its findings the bike has."""
+    state, truth = fold(kb, taken), lesson.bike.facts
+    known = {fact: value for fact, (value, _) in state.facts.items()}
+    settles = kb.entries.checks[name].settles
+    needs = dict.fromkeys(f for o in settles.values() if holds(o.applies_to, known) is None for f in o.applies_to)
+    yield from (Context(fact=f, value=truth[f]) for f in needs if f in truth and f not in known)
+    here = settled_here(kb, name, truth)
+    yield from bench.look(f for f in here if f in state.seen or asked(kb.findings[f].asked_when, state))
 
 
 def asked(when: Mapping[str, Sequence[str]], state: State) -> bool:
