@@ -49,9 +49,15 @@ def lines(graph: Graph, start: str, steps: Sequence[Step]) -> Iterator[str]:
         )
 
 
+def kind_of(graph: Graph, name: str) -> str:
+    """Return what kind of entry an id is, in one word; what a check settles is a finding."""
+    kind = str(graph.nodes[name]["kind"])
+    return "finding" if kind == "observable" else kind
+
+
 def _entry(graph: Graph, node: str) -> str:
-    kind, name = graph.nodes[node]["kind"], clean(graph.nodes[node]["name"])
-    return f"{kind} {clean(node)}" + (f": {name}" if name != node else "")
+    name = clean(graph.nodes[node]["name"])
+    return f"{kind_of(graph, node)} {clean(node)}" + (f": {name}" if name != node else "")
 
 
 def dot(graph: Graph, start: str, steps: Sequence[Step]) -> Iterator[str]:

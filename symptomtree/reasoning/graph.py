@@ -128,7 +128,7 @@ def _of_causes(kb: KnowledgeBase) -> _Edges:
                 yield name, other, "confused with", ""
         for kind, changed in (("raises", cause.raised_by), ("lowers", cause.lowered_by)):
             for fact, values in changed.items():
-                yield fact, name, kind, ", ".join(f"{v}: {_factor_words(f)}" for v, f in values.items())
+                yield fact, name, kind, ", ".join(f"{v}: {factor_words(f)}" for v, f in values.items())
 
 
 def _of_work(kb: KnowledgeBase) -> _Edges:
@@ -176,7 +176,7 @@ def _of_all(kb: KnowledgeBase) -> _Edges:
             if around := getattr(entry, "inside", None):
                 yield name, around, "inside", ""
             yield from _of_context(name, entry)
-            yield from ((name, source, "rests on", "") for source in dict.fromkeys(_sources(entry)))
+            yield from ((name, source, "rests on", "") for source in dict.fromkeys(sources_of(entry)))
     for check in kb.entries.checks.values():
         for finding, observable in check.settles.items():
             yield from _of_context(finding, observable)
@@ -189,34 +189,36 @@ def _of_context(name: str, entry: object) -> _Edges:
         yield name, finding, "asked after", " or ".join(grades)
 
 
-def _sources(value: object) -> Iterator[str]:
+def sources_of(value: object) -> Iterator[str]:
     """Yield the source of an entry and of everything in it."""
     if isinstance(value, msgspec.Struct):
         for field in value.__struct_fields__:
             inner = getattr(value, field)
             if field == "source":
                 yield inner
-            yield from _sources(inner)
+            yield from sources_of(inner)
     elif isinstance(value, (dict, list)):
         for inner in value.values() if isinstance(value, dict) else value:
-            yield from _sources(inner)
+            yield from sources_of(inner)
 
 
 def graded_words(graded: Graded, grades: list[str]) -> str:
     """Return how strongly a cause shows a finding: 'long or worse: likely, to-bar: unlikely'."""
     if not isinstance(graded, dict):
-        return _strength_words(graded)
+        return strength_words(graded)
     return ", ".join(
-        f"{grade}{'' if grade == grades[-1] else ' or worse'}: {_strength_words(strength)}"
+        f"{grade}{'' if grade == grades[-1] else ' or worse'}: {strength_words(strength)}"
         for grade, strength in sorted(graded.items(), key=lambda item: grades.index(item[0]))
     )
 
 
-def _strength_words(strength: Strength) -> str:
+def strength_words(strength: Strength) -> str:
+    """Return a strength as it is read: 'very likely', or the number."""
     return f"{strength.p:g}" if isinstance(strength, Number) else strength.replace("-", " ")
 
 
-def _factor_words(factor: Factor) -> str:
+def factor_words(factor: Factor) -> str:
+    """Return how strongly context speaks: 'moderate', or '3 times'."""
     return f"{factor.times:g} times" if isinstance(factor, Times) else factor
 
 

@@ -11,6 +11,7 @@ from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.reactive import reactive
 from textual.screen import Screen
+from textual.widgets import Input
 
 from symptomtree.cases.bikes import Bike
 from symptomtree.cases.files import read_case
@@ -220,7 +221,47 @@ class SymptomtreeApp(App[None]):
         self.push_screen(LessonsScreen())
 
     def action_browse(self) -> None:
-        pass
+        """Read the knowledge; what is beneath goes on with what was taken into use there."""
+        from symptomtree.terminal.browser import BrowserScreen
+
+        before = self.kb
+        self.push_screen(BrowserScreen(), lambda _: self._begin_anew() if self.kb is not before else None)
+
+    def take_knowledge(self, kb: KnowledgeBase) -> None:
+        """Go on with other knowledge. What the case says and this does not know becomes a note, and is told.
+
+        Raises:
+            BadProfile: the profile does not fit; everything stays as it was.
+        """
+        from symptomtree.cases.refit import refit
+
+        profile = profile_named(self._profile_name, kb)
+        for made in ("matcher", "adviser"):
+            self.__dict__.pop(made, None)
+        self.kb, self.profile = kb, profile
+        if not hasattr(self, "keeper"):
+            return
+        old = self.keeper
+        case, strange = refit(old.case, kb)
+        self._keep(case, None if strange else old.path)
+        if strange:  # it goes on in a file of its own, so that the old one keeps every answer
+            self._tell(
+                f"{len(strange)} of what the case says is not known any more and stays as a note: {strange[0]}. "
+                f"The case as it was stays in {old.path}."
+            )
+
+    def _begin_anew(self) -> None:
+        """Show what was open before the knowledge changed: the words typed, or the case."""
+        from symptomtree.terminal.bench import BenchScreen
+
+        bench = next((s for s in self.screen_stack if isinstance(s, BenchScreen)), None)
+        opening = next((s for s in self.screen_stack if isinstance(s, OpeningScreen)), None)
+        if bench:
+            bench.refresh_case()
+        elif opening:
+            words = opening.query_one("#words", Input).value
+            self.hear()
+            self.screen.call_after_refresh(lambda: setattr(self.screen.query_one("#words"), "value", words))
 
     def show_cause(self, cause: str) -> None:
         """Say why a cause is likely or not, what would change that, and where it stands in the knowledge."""

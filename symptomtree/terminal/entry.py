@@ -22,7 +22,7 @@ from symptomtree.kb.model import (
 from symptomtree.kb.nodes import Path, Place
 from symptomtree.kb.vet import needs_of
 from symptomtree.plain import show
-from symptomtree.plain.map import lines
+from symptomtree.plain.map import kind_of, lines
 from symptomtree.plain.text import minutes
 from symptomtree.reasoning.graph import (
     KINDS,
@@ -39,16 +39,10 @@ AROUND = 2
 """How many lines of a file are shown before and after one that is wrong."""
 
 
-def kind_of(graph: Graph, name: str) -> str:
-    """Return what kind of entry an id is; what a check settles is a finding."""
-    kind = str(graph.nodes[name]["kind"])
-    return "finding" if kind == "observable" else kind
-
-
 def part_of(kb: KnowledgeBase, name: str) -> str | None:
     """Return the part that an entry is about; a finding of a check is about the check's."""
     check = kb.settled_by.get(name)
-    entry = kb.entries.checks[check] if check else _entry(kb, name)
+    entry = kb.entries.checks[check] if check else entry_of(kb, name)
     return getattr(entry, "part", None)
 
 
@@ -87,7 +81,7 @@ def links(graph: Graph, name: str) -> list[tuple[str, str]]:
 def described(kb: KnowledgeBase, graph: Graph, name: str) -> Iterator[str]:
     """Yield everything that an entry says, and its sources in full."""
     yield f"{kind_of(graph, name)} {name}"
-    entry = _entry(kb, name)
+    entry = entry_of(kb, name)
     part = part_of(kb, name)
     if part:
         yield f"Part: {_place(kb, part)}"
@@ -130,7 +124,8 @@ def source(kb: KnowledgeBase, name: str) -> str:
     return f"{'. '.join(p.rstrip('.') for p in parts if p)} ({name})"
 
 
-def _entry(kb: KnowledgeBase, name: str) -> object:
+def entry_of(kb: KnowledgeBase, name: str) -> object:
+    """Return the entry or the finding of an id."""
     if name in kb.settled_by:
         return kb.findings[name]
     return next(section[name] for s in KINDS if name in (section := getattr(kb.entries, s)))
@@ -189,7 +184,7 @@ def _check(kb: KnowledgeBase, name: str, check: Check) -> Iterator[str]:
     yield from show.check(kb, name)
     yield from _hands(check)
     yield "It settles:"
-    for finding, observable in check.settles.items():
+    for observable in check.settles.values():
         yield f"  {observable.ask}"
         yield from (f"    {line}" for line in _grades(observable))
 
@@ -313,5 +308,6 @@ def _context(kb: KnowledgeBase, name: str, entry: object) -> Iterator[str]:
     for fact, values in needs_of(kb.entries, getattr(entry, "applies_to", {}), part).items():
         known = kb.entries.facts[fact]
         yield f"Only where: {known.ask} {' or '.join(w for v, w in known.values.items() if v in values)}"
-    for finding, grades in getattr(entry, "asked_when", {}).items():
-        yield f"Only asked after: {kb.asks(finding)} {' or '.join(_value(kb, finding, g) for g in grades)}"
+    after = getattr(entry, "asked_when", {}).items()
+    found = [f"{kb.asks(finding)} {' or '.join(_value(kb, finding, g) for g in grades)}" for finding, grades in after]
+    yield from _listed("Only asked after one of these:", found)

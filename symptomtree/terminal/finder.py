@@ -5,9 +5,10 @@ from collections import defaultdict
 from rapidfuzz import fuzz, process
 
 from symptomtree.kb.compile import KnowledgeBase
+from symptomtree.plain.map import kind_of
 from symptomtree.reasoning import lexicon
-from symptomtree.reasoning.graph import KINDS, Graph
-from symptomtree.terminal.entry import kind_of, part_of
+from symptomtree.reasoning.graph import Graph
+from symptomtree.terminal.entry import entry_of, part_of
 
 MOST = 60
 """No more entries than this are listed."""
@@ -17,8 +18,8 @@ BEGUN = 0.9
 """What the beginning of a word is worth: someone is still typing it."""
 SAID = 0.8
 """What a word that riders say is worth, compared with one of the entry's name."""
-FIRST = ("symptom", "cause", "check", "fix", "finding", "question", "fact", "rule", "part")
-"""Of entries that fit equally well, kinds in this order; all others after them."""
+LAST = ("source", "tool", "hazard", "access")
+"""Of entries that fit equally well, these kinds come after all others."""
 
 
 class Finder:
@@ -51,10 +52,9 @@ class Finder:
                 held[name] += 1
         most = max(held.values(), default=0)
 
-        def place(name: str) -> tuple[float, float, int, str]:
-            kind = kind_of(self._graph, name)
+        def place(name: str) -> tuple[float, bool, float, str]:
             alike = max(fuzz.ratio(said, name), fuzz.ratio(said.casefold(), self._graph.nodes[name]["name"].casefold()))
-            return -round(score[name], 2), -alike, FIRST.index(kind) if kind in FIRST else len(FIRST), name
+            return -round(score[name], 2), kind_of(self._graph, name) in LAST, -alike, name
 
         return sorted((n for n in held if held[n] == most), key=place)[:MOST]
 
@@ -81,12 +81,7 @@ class Finder:
 
 def _said(kb: KnowledgeBase, name: str) -> list[str]:
     """Return how riders say what an entry is about, and the words of its grades, values or answers."""
-    for section in KINDS:
-        entry = getattr(kb.entries, section).get(name)
-        if entry is not None:
-            break
-    else:
-        entry = kb.findings[name]
+    entry = entry_of(kb, name)
     texts = [getattr(entry, "ask", ""), *getattr(entry, "grades", {}).values(), *getattr(entry, "values", {}).values()]
     texts += [says for many in getattr(entry, "says", {}).values() for says in many]
     for answer in getattr(entry, "answers", {}).values():

@@ -36,6 +36,8 @@ KEYS: dict[str, tuple[str, str, str]] = {
     "quit": ("q", "Leave", "leave; the case is saved"),
     "copy": ("y", "Copy", "copy this text"),
     "save": ("e", "Save", "write this text to a file"),
+    "search": ("slash", "Search", "look for another entry"),
+    "reload": ("r", "Reload", "read the knowledge again after an edit"),
     "go": ("g", "Go on", "go on with what is ticked"),
     "back": ("escape", "Back", "back to where you were"),
 }

@@ -1,7 +1,7 @@
 """Which cases have to do with an entry of the knowledge: walkthroughs that ship, and cases of one's own."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from symptomtree.cases.files import BadCase
@@ -29,9 +29,9 @@ class Cases:
 
 def read_cases(walkthroughs: Sequence[Path], kept: Sequence[Path]) -> Cases:
     """Read case files as they are; whether they fit the knowledge is no matter here."""
-    found: list[dict[str, Case]] = [{}, {}]
+    found = Cases({}, {}, 0)
     unreadable = 0
-    for cases, paths in zip(found, (walkthroughs, kept[:NEWEST]), strict=True):
+    for cases, paths in ((found.walkthroughs, walkthroughs), (found.kept, kept[:NEWEST])):
         for path in paths:
             try:
                 case, builder = read_struct(path, Case, BadCase, "a case file")
@@ -42,7 +42,7 @@ def read_cases(walkthroughs: Sequence[Path], kept: Sequence[Path]) -> Cases:
                 unreadable += 1
             else:
                 cases[path.stem] = case
-    return Cases(*found, unreadable)
+    return replace(found, unreadable=unreadable)
 
 
 def uses(kb: KnowledgeBase, name: str, cases: Cases) -> Iterator[str]:
