@@ -173,16 +173,19 @@ def _due(a: Assessment, action: Action) -> bool:
 def _loss(a: Assessment, turn: Turn, step: Step | None, move: Move) -> float:
     """Return the expected loss of a move that was neither due nor advised, in money.
 
-    What the plan does not list could tell or mend nothing that is still open, and is paid in full; a fix only as far as
-    it is not needed. While the last fix's proof is due the same holds for all work: the proof costs nothing, and may
-    spare the work.
+    It is the plan's own difference, but never more than is paid: whoever asks or looks can still go the adviser's way
+    afterwards, and a fix that is needed has to be paid in any way. (The plan prices what comes of its best steps more
+    closely than of the others, so their difference alone would be too much.) What the plan does not list could tell
+    or mend nothing that is still open, and is paid in full. While the last fix's proof is due the same holds for all
+    work: the proof costs nothing, and may spare the work.
     """
-    paid = a.profile.money(move.minutes) + move.spent
-    if step is None or a.stage in ("retest", "done"):
-        needed = next((r.needed for r in a.fixes if r.fix == move.action.name), 0.0) if a.stage == "search" else 0.0
-        return paid * (1 - needed)
-    best = turn.step or a.steps[0]
-    return max(0.0, step.total - best.total)
+    searching = a.stage not in ("retest", "done")
+    needed = next((r.needed for r in a.fixes if r.fix == move.action.name), 0.0) if searching else 0.0
+    vain = (a.profile.money(move.minutes) + move.spent) * (1 - needed)
+    if step is None or not searching:
+        return vain
+    more = max(0.0, step.total - (turn.step or a.steps[0]).total)
+    return more if step.doing == "hand-over" else min(more, vain)
 
 
 def _risk(a: Assessment, action: Action, best: Action | None) -> Risk | None:

@@ -108,9 +108,10 @@ def close(line: str, options: Sequence[Option]) -> tuple[Option | None, Option |
 
 
 def matching(line: str, options: Sequence[Option], most: int = 8) -> list[Option]:
-    """Return the options that a line may mean, the closest first."""
+    """Return the options that a line may mean, the closest first; those far behind the closest are left out."""
     scores = _scores(line, options)
-    ranked = sorted((-score, n) for n, score in enumerate(scores) if score >= PERHAPS)
+    least = max(PERHAPS, SURE * max(scores, default=0.0))
+    ranked = sorted((-score, n) for n, score in enumerate(scores) if score >= least)
     return [options[n] for _, n in ranked[:most]]
 
 

@@ -75,8 +75,19 @@ def outcome(kb: KnowledgeBase, way: Way, money: str) -> Iterator[str]:
 
 
 def _paid(worked: float, spent: float, money: str) -> str:
-    parts = f", and {spent:.0f} {money}" if spent else ""
-    return f"{minutes(worked) if worked else 'no time'}{parts}"
+    parts = f", and {f'{spent:.0f} {money}'.strip()} for parts or a workshop" if spent else ""
+    return f"{minutes(worked) if worked else 'no time of its own'}{parts}"
+
+
+def still_open(a: Assessment) -> str:
+    """Return why the bike is not proven to be in order; empty when it is. It does not say what is to be done."""
+    if a.stage in ("search", "complaint"):
+        return "not all is right of what the rider came with"
+    if a.due:
+        return "not all that the work should have changed was looked at again"
+    if a.follow:
+        return "something that must follow the work was not done"
+    return "a reason not to ride still stands" if a.standing_stops else ""
 
 
 def hint(a: Assessment, hint: Hint) -> Iterator[str]:
@@ -93,7 +104,7 @@ def hint(a: Assessment, hint: Hint) -> Iterator[str]:
         names = [kb.name_of(c) for c in hint.causes]
         yield f"What needs telling apart: {' or '.join(names)}." if len(names) > 1 else "It is settled; act on it."
     elif hint.action is None:
-        yield "The adviser would stop here and say what it was."
+        yield "The adviser would say what it was."
     else:
         yield f"The adviser would now: {action(kb, hint.action)}"
         if hint.turn and hint.turn.step:
@@ -149,8 +160,9 @@ def _judged(kb: KnowledgeBase, judged: Judged, money: str) -> Iterator[str]:
     if judged.as_advised:
         yield "The adviser would have done the same."
     elif not judged.due:
-        other = action(kb, judged.advised) if judged.advised else "stopped here"
-        yield f"The adviser would have: {other}. Yours is expected to cost {judged.loss:.1f} {money} more in the end."
+        yield f"The adviser's step: {action(kb, judged.advised) if judged.advised else 'to say what it was'}"
+        more = f"{judged.loss:.1f} {money}".strip()
+        yield f"Yours is expected to cost {more} more in the end." if judged.loss >= 0.05 else "Yours is as good."
     if judged.risk:
         yield f"NOT SAFE: you {judged.risk}."
     if judged.cautions:
@@ -174,8 +186,8 @@ def _sums(d: Debrief, money: str) -> Iterator[str]:
 def _score(kb: KnowledgeBase, d: Debrief, money: str) -> Iterator[str]:
     yield f"Score: {d.score:.0f} of 100."
     yield (
-        f"It goes by what your steps were expected to lose, before their outcome was known: {d.lost:.1f} {money} in "
-        f"all, beside {d.scale:.1f} {money} for the adviser's time. Luck does not count."
+        f"It goes by what your steps were expected to lose, before their outcome was known: {d.lost:.1f} in all (time "
+        f"and parts, in {money or 'money'}), beside {d.scale:.1f} for the adviser's time. Luck does not count."
     )
     if d.way.hints:
         yield f"Hints took {sum(HINT_POINTS[level] for _, level in d.way.hints):g}."

@@ -22,11 +22,12 @@ from symptomtree.lessons.progress import (
     with_lesson,
     write_progress,
 )
-from symptomtree.lessons.way import Tutor, Way, give_up, hint, in_order, name_cause, take
+from symptomtree.lessons.way import Tutor, Way, give_up, hint, name_cause, take
 from symptomtree.plain import lessons as lines
 from symptomtree.plain import show
 from symptomtree.plain.answers import Option, exact, matching
 from symptomtree.plain.talk import Ended, Talk
+from symptomtree.plain.text import clean
 from symptomtree.reasoning.assess import Assessment
 from symptomtree.reasoning.profiles import profile_named
 
@@ -265,7 +266,7 @@ class Walk:
 
     @property
     def _money(self) -> str:
-        return show.money(self._assessment)
+        return clean(self._tutor.profile.currency)
 
     def _hint(self) -> None:
         a = self._assessment
@@ -287,8 +288,8 @@ class Walk:
 
     def _name(self, cause: str) -> None:
         """End the lesson with a cause; what is not finished is asked about first."""
-        if not in_order(self._assessment):
-            self._talk.say("The bike is not proven to be in order yet; ended now, the lesson counts as not finished.")
+        if open_ := lines.still_open(self._assessment):
+            self._talk.say(f"The bike is not proven to be in order yet: {open_}.")
             if self._read("End it all the same? (yes or no)").strip().casefold() not in ("yes", "y"):
                 self._talk.say("Then it goes on.")
                 return
