@@ -90,7 +90,7 @@ class BrowserScreen(Base):
             yield OptionList(id="found")
             with Vertical(id="page"):
                 yield Static(id="title", markup=False)
-                with VerticalScroll(id="read", can_focus=False):
+                with VerticalScroll(id="read"):
                     yield Static(id="entry", markup=False)
                 yield OptionList(id="links")
         yield Static(id="where", markup=False)
@@ -184,7 +184,7 @@ class BrowserScreen(Base):
         if self._links:
             box.highlighted = min(page.at, len(self._links) - 1)
         if self._trail:
-            (box if self._links else self.query_one("#words")).focus()
+            (box if self._links else self.query_one("#read")).focus()  # not the search: letters are keys here
 
     def _title(self, page: Page) -> str:
         if page.problem:
@@ -284,7 +284,7 @@ class BrowserScreen(Base):
 
     def _to_list(self) -> None:
         reading = self._trail and not self.query_one("#found").display
-        self.query_one("#links" if reading else "#found").focus()
+        self.query_one("#found" if not reading else "#links" if self._links else "#read").focus()
 
     def action_move(self, lines: int) -> None:
         if isinstance(self.focused, OptionList):
