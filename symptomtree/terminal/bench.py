@@ -87,7 +87,7 @@ class BenchScreen(Base):
                     yield Static(id="after", markup=False)
                 with Vertical(id="ask"):
                     yield Static(id="question", markup=False)
-                    yield Input(id="reading", max_length=40)
+                    yield Input(id="reading", max_length=40, select_on_focus=False)  # the digit that leads here stays
                     yield OptionList(id="choices")
             with VerticalScroll(id="side", can_focus=False):
                 yield Static("Likely causes", classes="head", markup=False)
