@@ -49,7 +49,11 @@ class BenchScreen(Base):
         key("theme", "app.next_look", show=False),
         key("back", "back", show=False),
         key("quit", "app.leave"),
-        *(Binding(str(n), f"choose({n})", show=False) for n in range(1, 10)),
+        *(Binding(sign, f"choose('{sign}')", show=False) for sign in "0123456789"),
+        *(
+            Binding(k, f"choose('{sign}')", show=False)
+            for k, sign in (("full_stop", "."), ("comma", ","), ("minus", "-"))
+        ),
         Binding("pagedown", "read(1)", show=False, priority=True),
         Binding("pageup", "read(-1)", show=False, priority=True),
     ]
@@ -190,17 +194,16 @@ class BenchScreen(Base):
     def _chosen(self, event: OptionList.OptionSelected) -> None:
         self._take(event.option_index)
 
-    def action_choose(self, n: int) -> None:
-        """Take the nth answer. Where a number is asked for, a digit begins that number."""
+    def action_choose(self, sign: str) -> None:
+        """Take the answer of that number. Where a number is asked for, the sign begins that number: 0.4 is not 4."""
         reading = self.query_one("#reading", Input)
         if self._card.gauge:
             reading.focus()
-            reading.insert_text_at_cursor(str(n))
-            return
-        if n > len(self._card.choices):
-            self._say(f"There is no answer {n} here.")
+            reading.insert_text_at_cursor(sign)
+        elif sign.isdigit() and 1 <= int(sign) <= len(self._card.choices):
+            self._take(int(sign) - 1)
         else:
-            self._take(n - 1)
+            self._say(f"There is no answer {sign} here.")
 
     def _take(self, n: int) -> None:
         choice = self._card.choices[n]
