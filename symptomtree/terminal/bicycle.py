@@ -22,6 +22,8 @@ AREAS: dict[str, tuple[str, tuple[str, ...]]] = {
     "c": ("chain and drive", ("drivetrain",)),
     "r": ("cranks, pedals, front rings", ("crank", "chainrings", "bottom-bracket", "pedals", "front-mech")),
     "s": ("saddle and post", ("seat",)),
+    "u": ("fork and suspension", ("suspension",)),
+    "m": ("motor and battery", ("electric-drive",)),
     "f": ("frame, and anywhere", ("bike",)),
 }
 PICTURE = (
@@ -40,10 +42,10 @@ MASK = (
     "           sssssss             bbbbb    ",
     "           sssssss             bbbbb    ",
     "      www     fffffffffffffffff         ",
-    "   wwwkkkwww  ff              f f www   ",
-    "  w    w    w f f            f wfkkkwww ",
-    " w     w     wf  f          f w  f    w ",
-    " w   gggccccccfcccffffffffff  w   w    w",
+    "   wwwkkkwww  ff              f u www   ",
+    "  w    w    w f f            f wukkkwww ",
+    " w     w     wf  f          f w  u    w ",
+    " w   gggccccccfcccfmmmmmmmmf  w   u    w",
     "  w    g     wcccccrrrrr      w       w ",
     "   wwwwwwwww       rrr         wwwwwwww ",
     "                     rr                 ",
