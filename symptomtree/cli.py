@@ -50,9 +50,10 @@ def _is_told(error: Exception) -> bool:
     from symptomtree.lessons.lesson import NoLesson
     from symptomtree.lessons.progress import BadProgress
     from symptomtree.reasoning.profiles import BadProfile
+    from symptomtree.terminal.keys import BadKeys
     from symptomtree.trials import CannotTry
 
-    return isinstance(error, (BadCase, BadProfile, BadProgress, CannotTry, Faulty, NoLesson, Unreadable))
+    return isinstance(error, (BadCase, BadKeys, BadProfile, BadProgress, CannotTry, Faulty, NoLesson, Unreadable))
 
 
 def _open(folder: Path | None) -> "KnowledgeBase":

@@ -123,6 +123,7 @@ class SymptomtreeApp(App[None]):
     def on_mount(self) -> None:
         for sign in (signal.SIGTERM, signal.SIGHUP):  # the terminal is given back also when someone kills us
             asyncio.get_running_loop().add_signal_handler(sign, self.exit)
+        self.app_resume_signal.subscribe(self, lambda _: self.refresh())  # after Ctrl-Z the terminal shows nothing
         if self._first.events:
             self.take(self._first, self._path)
         else:
