@@ -60,15 +60,12 @@ class Drawn:
         sets: (N, R) which of them are there.
         active: (N, R) which of those made any of the job; the others may be there, but are not looked for.
         weights: (N,) sum 1.
-        others: (F, G) P(finding <= grade) that the leak and all other causes leave; they need no sets, since given the
-            evidence each goes by its own odds.
     """
 
     rows: NDArray[np.int64]
     sets: Bools
     active: Bools
     weights: Array
-    others: Array
 
     @classmethod
     def of(cls, scene: Scene) -> "Drawn":
@@ -77,11 +74,8 @@ class Drawn:
         sets = belief.sets[:, rows]
         active = _active(kb, rows, sets, scene.job)
         both, which = distinct(np.concatenate([sets, active], axis=1))
-        rest = np.flatnonzero(~relevant & (belief.now > 1e-6))
-        p = belief.now[rest][:, None, None]
-        others = kb.leak * np.prod(1 - p + p * kb.reach[rest], axis=0)
         weights: Array = np.bincount(which, weights=belief.weights, minlength=len(both)).astype(float)
-        return cls(rows, both[:, : len(rows)], both[:, len(rows) :], weights, others)
+        return cls(rows, both[:, : len(rows)], both[:, len(rows) :], weights)
 
 
 def _active(kb: KnowledgeBase, rows: NDArray[np.int64], sets: Bools, job: Mapping[str, int]) -> Bools:
@@ -124,7 +118,7 @@ def prospects(scene: Scene, drawn: Drawn) -> list[Prospect]:
     """List everything that can be asked or looked at, with what it may turn out."""
     kb, profile = scene.kb, scene.profile
     candidates = _candidates(scene)
-    chances = _chances(kb, drawn, sorted({f for c in candidates for f in c.findings}))
+    chances = _chances(scene, drawn, sorted({f for c in candidates for f in c.findings}))
     doable = [c for c in candidates if c.work is None or c.name in scene.do_first or profile.can(kb, c.work)]
     return [_look(kb, c, chances, profile) for c in doable] + _fact_looks(scene, drawn)
 
@@ -218,14 +212,21 @@ def _facts(scene: Scene) -> list[str]:
     ]
 
 
-def _chances(kb: KnowledgeBase, drawn: Drawn, findings: Sequence[str]) -> dict[str, Array]:
-    """Return finding -> (N, its grades) P(grade | set), for every drawn set."""
+def _chances(scene: Scene, drawn: Drawn, findings: Sequence[str]) -> dict[str, Array]:
+    """Return finding -> (N, its grades) P(grade | set), for every drawn set.
+
+    The causes that are not relevant need no sets: given the evidence each goes by its own odds.
+    """
     if not findings:
         return {}
-    columns = [kb.column[f] for f in findings]
+    kb, now = scene.kb, scene.belief.now
+    columns = np.array([kb.column[f] for f in findings])
+    rest = np.flatnonzero(~scene.relevant & (now > 1e-6))
+    p = now[rest][:, None, None]
+    others = kb.leak[columns] * np.prod(1 - p + p * kb.reach[np.ix_(rest, columns)], axis=0)
     logs = np.log(np.maximum(kb.reach[drawn.rows][:, columns], FLOOR))
     flat = drawn.sets.astype(float) @ logs.reshape(len(drawn.rows), -1)
-    levels = np.exp(flat).reshape(len(drawn.sets), len(columns), kb.leak.shape[1]) * drawn.others[columns]
+    levels = np.exp(flat).reshape(len(drawn.sets), len(columns), kb.leak.shape[1]) * others
     levels[:, :, 1:] -= levels[:, :, :-1].copy()
     levels = np.maximum(levels, 0.0)
     return {f: levels[:, n, : len(kb.grades(f))] for n, f in enumerate(findings)}
