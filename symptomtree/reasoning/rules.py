@@ -21,6 +21,7 @@ Kind = Literal["stop-riding", "rules-out", "implies", "contradicts", "do-first",
 """In the order in which conclusions are given."""
 Item = tuple[str, str, str | float]
 """(kind, name, value) of something told or implied."""
+Test = Callable[[str | float], bool]
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -68,10 +69,15 @@ class RuleEngine:
         self._fired: dict[str, set[tuple[Item, ...]]] = {rule_id: set() for rule_id in self._rules}
         self._memory: dict[Item, Any] = {}
         self._lock = Lock()
+        self._heeded: dict[tuple[str, str], list[Test]] = {}
         grades = {name: list(finding.grades) for name, finding in findings_of(entries).items()}
         compiled = {}
         for n, (rule_id, rule) in enumerate(self._rules.items()):
-            patterns = [f"held_{i}" << _pattern(condition, grades) for i, condition in enumerate(rule.when)]
+            patterns = []
+            for i, condition in enumerate(rule.when):
+                kind, name, fits = _asks(condition, grades)
+                self._heeded.setdefault((kind, name), []).append(fits)
+                patterns.append(f"held_{i}" << _experta.Fact(kind=kind, name=name, value=_experta.P(fits)))
             # The prefix keeps a rule named like a method of the library from replacing that method; the salience
             # makes rules fire in the order of their ids.
             compiled[f"rule {rule_id}"] = _experta.Rule(*patterns, salience=-n)(self._recorder(rule_id))
@@ -110,8 +116,9 @@ class RuleEngine:
         return fire
 
     def _remember(self, item: Item) -> None:
-        if item not in self._memory:
-            kind, name, value = item
+        """Tell the engine, if any condition could take the item: it asks every rule about each one."""
+        kind, name, value = item
+        if item not in self._memory and any(fits(value) for fits in self._heeded.get((kind, name), ())):
             self._memory[item] = self._engine.declare(_experta.Fact(kind=kind, name=name, value=value))
 
     def _forget(self, items: set[Item]) -> None:
@@ -155,31 +162,28 @@ def _latest_first(held: tuple[tuple[Item, ...], list[_Grounds]]) -> tuple[list[i
     return sorted(-g.at for g in grounds), match
 
 
-def _pattern(condition: Condition, grades: dict[str, list[str]]) -> Any:
-    """Return the library's pattern for a condition; all that the condition says must hold."""
+def _asks(condition: Condition, grades: dict[str, list[str]]) -> tuple[str, str, Test]:
+    """Return the kind and name of the items that a condition asks for, and the test of their value."""
     if condition.done:
-        return _experta.Fact(kind="done", name=condition.done)
+        return "done", condition.done, _one_of(frozenset({""}))
     if condition.reading:
-        kind, name, fits = "reading", condition.reading, _between(condition.above, condition.below)
-    elif condition.fact:
-        kind, name, fits = "fact", condition.fact, _one_of(frozenset(condition.any_of))
-    else:
-        assert condition.finding, "the vetting lets no other condition pass"
-        ordered = grades[condition.finding]
-        worst = ordered[ordered.index(condition.at_least) :] if condition.at_least else ordered
-        wanted = frozenset(worst) & frozenset(condition.any_of or ordered)
-        kind, name, fits = "finding", condition.finding, _one_of(wanted)
-    return _experta.Fact(kind=kind, name=name, value=_experta.P(fits))
+        return "reading", condition.reading, _between(condition.above, condition.below)
+    if condition.fact:
+        return "fact", condition.fact, _one_of(frozenset(condition.any_of))
+    assert condition.finding, "the vetting lets no other condition pass"
+    ordered = grades[condition.finding]
+    worst = ordered[ordered.index(condition.at_least) :] if condition.at_least else ordered
+    return "finding", condition.finding, _one_of(frozenset(worst) & frozenset(condition.any_of or ordered))
 
 
 # The library keeps every predicate it has seen for good, by identity: the cache lets equal ones be the same.
 @cache
-def _one_of(values: frozenset[str]) -> Callable[[str | float], bool]:
+def _one_of(values: frozenset[str]) -> Test:
     return values.__contains__
 
 
 @cache
-def _between(above: float | None, below: float | None) -> Callable[[str | float], bool]:
+def _between(above: float | None, below: float | None) -> Test:
     """Both limits are strict: a reading on the limit is neither above nor below it."""
 
     def fits(value: str | float) -> bool:
