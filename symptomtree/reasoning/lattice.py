@@ -376,6 +376,9 @@ def _moved(at: Ints, blocks: Sequence[Array], later: Array, random: np.random.Ge
 
 def _pick(weights: Array, random: np.random.Generator) -> Ints:
     """Draw one row per column in proportion to the weights (K, N)."""
+    if len(weights) == 2:  # there or not: the most frequent by far
+        there: Ints = (random.random(weights.shape[1]) * (weights[0] + weights[1]) >= weights[0]).astype(np.int64)
+        return there
     edges = np.cumsum(weights, axis=0)
     picked: Ints = (random.random(edges.shape[1]) * edges[-1] >= edges[:-1]).sum(axis=0)
     return picked
