@@ -301,7 +301,7 @@ def _job(state: State, abnormal: Mapping[str, int], stops: Sequence[StopRiding])
 def _relevant(kb: KnowledgeBase, prior: Array, abnormal: Collection[str]) -> NDArray[np.bool_]:
     """Return (C,) whether a cause can make any of the abnormal findings."""
     columns = [kb.column[f] for f in abnormal]
-    touches: NDArray[np.bool_] = (kb.reach[:, columns, :] < 1).any(axis=(1, 2)) & (prior > 0)
+    touches: NDArray[np.bool_] = (kb.reach[:, columns, 0] < 1).any(axis=1) & (prior > 0)
     return touches
 
 
@@ -321,12 +321,13 @@ def _standings(kb: KnowledgeBase, belief: Belief, relevant: NDArray[np.bool_]) -
 
 def _sets(kb: KnowledgeBase, belief: Belief, relevant: NDArray[np.bool_]) -> tuple[tuple[tuple[str, ...], float], ...]:
     """Return the likeliest sets of relevant causes among those drawn."""
-    kinds, which = distinct(belief.sets & relevant)
+    rows = np.flatnonzero(relevant)
+    kinds, which = distinct(belief.sets[:, rows])
     share = np.bincount(which, weights=belief.weights, minlength=len(kinds))
     out = []
     for n in np.argsort(-share, kind="stable")[:5]:
         if share[n] >= TOLD_FROM:
-            out.append((tuple(kb.cause_ids[r] for r in np.flatnonzero(kinds[n])), float(share[n])))
+            out.append((tuple(kb.cause_ids[r] for r in rows[kinds[n]]), float(share[n])))
     return tuple(out)
 
 

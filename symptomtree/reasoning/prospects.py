@@ -155,7 +155,7 @@ def _candidates(scene: Scene) -> list[_Candidate]:
     """List what can be asked or looked at now and could tell anything."""
     kb, state, facts = scene.kb, scene.state, scene.facts
     weighty = scene.wanted & (scene.belief.now > 0.002)
-    shown = np.asarray((kb.reach[weighty] < 1).any(axis=(0, 2)))
+    shown = {kb.finding_ids[f] for f in np.flatnonzero((kb.reach[weighty, :, 0] < 1).any(axis=0))}
 
     def unasked(finding: str, entry: Symptom | Observable) -> bool:
         return (
@@ -165,9 +165,6 @@ def _candidates(scene: Scene) -> list[_Candidate]:
             and holds(entry.applies_to, facts) is True
             and asked(entry.asked_when)
         )
-
-    def tells(finding: str) -> bool:
-        return bool(shown[kb.column[finding]])
 
     def asked(when: dict[str, list[str]]) -> bool:
         return not when or any(state.grade(f) in grades for f, grades in when.items())
@@ -179,20 +176,22 @@ def _candidates(scene: Scene) -> list[_Candidate]:
         fit = holds(question.applies_to, facts) is True and asked(question.asked_when) and name not in state.unsure
         if (
             fit
-            and any(tells(f) and unasked(f, kb.findings[f]) for f in sets)
+            and any(f in shown and unasked(f, kb.findings[f]) for f in sets)
             and not any(f in state.seen for f in sets)
         ):
             together |= set(sets)
             outcomes = tuple(tuple(answer.sets.items()) for answer in question.answers.values())
             out.append(_Candidate("question", name, sets, sets, None, question.minutes, outcomes))
     for name, symptom in kb.entries.symptoms.items():
-        if name not in together and tells(name) and unasked(name, symptom):
+        if name not in together and name in shown and unasked(name, symptom):
             out.append(_Candidate("ask", name, (name,), (name,), None, symptom.minutes))
     for name, check in kb.entries.checks.items():
+        if shown.isdisjoint(check.settles) and name not in scene.do_first:
+            continue
         if name in state.unsure or holds(check.applies_to, facts) is not True or not asked(check.asked_when):
             continue
         settles = tuple(f for f, o in check.settles.items() if unasked(f, o))
-        findings = tuple(f for f in settles if tells(f))
+        findings = tuple(f for f in settles if f in shown)
         if findings or (settles and name in scene.do_first and not any(f in state.seen for f in check.settles)):
             out.append(_Candidate("check", name, findings or settles, settles, check, check.minutes))
     return out
