@@ -75,10 +75,11 @@ def test_words_become_their_numbers(small, cache):
     assert kb.reach[glazed, kb.column["squeal"]] == pytest.approx([1 - likely, 1 - unlikely, 1])
     assert kb.reach[worn, kb.column["weak"]] == pytest.approx([1 - likely, 1, 1])
     assert kb.leak[kb.column["shine"]] == pytest.approx([0.99, 1, 1])
-    factor, may_be = kb.context["weather"]["wet"]
-    assert factor[glazed] == pytest.approx(1 / 3)
-    assert may_be.tolist() == [1, 1]
-    assert kb.context["weather"]["dry"][0][glazed] == pytest.approx(scale.ODDS_FACTOR["small"])
+    rows, factor = kb.changed_by["weather"]
+    assert rows.tolist() == [glazed]
+    assert factor["wet"] == pytest.approx(1 / 3)
+    assert factor["dry"] == pytest.approx(scale.ODDS_FACTOR["small"])
+    assert "weather" not in kb.needed_by
 
 
 def test_a_grade_left_out_takes_the_next_ones_chance():
@@ -98,8 +99,9 @@ def test_a_cause_needs_what_its_parts_need(small, cache):
     kb = open_knowledge(small)
     assert kb.needs["glazed"] == {"kind": {"drum"}, "weather": {"dry"}}
     assert kb.needs["worn"] == {"kind": {"disc", "drum"}, "weather": {"dry"}}
-    row = kb.row["glazed"]
-    assert [kb.context["kind"][value][1][row] for value in ("disc", "drum", "rim")] == [0, 1, 0]
+    rows, allowed = kb.needed_by["kind"]
+    glazed = rows.tolist().index(kb.row["glazed"])
+    assert [allowed[value][glazed] for value in ("disc", "drum", "rim")] == [0, 1, 0]
 
 
 def test_equal_sources_compile_to_equal_bytes(small, cache):

@@ -3,7 +3,7 @@
 import hashlib
 import os
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import erf, sqrt
@@ -16,12 +16,14 @@ from platformdirs import user_cache_path
 
 from symptomtree.kb import scale
 from symptomtree.kb.load import digest_of, read, read_bytes
-from symptomtree.kb.model import Entries, Factor, Graded, Number, Observable, Reading, Strength, Symptom, Times
+from symptomtree.kb.model import Cause, Entries, Factor, Graded, Number, Observable, Reading, Strength, Symptom, Times
 from symptomtree.kb.nodes import Problem
 from symptomtree.kb.shipped import shipped
 from symptomtree.kb.vet import findings_of, needs_of, vet
 
 Array = NDArray[np.float64]
+ByValue = tuple[NDArray[np.int64], Mapping[str, Array]]
+"""The rows of R causes, and for each value of a fact (R,) what it says of them."""
 
 
 class Faulty(Exception):
@@ -85,24 +87,33 @@ class KnowledgeBase:
         return {name: needs_of(self.entries, c.applies_to, c.part) for name, c in self.entries.causes.items()}
 
     @cached_property
-    def context(self) -> Mapping[str, Mapping[str, tuple[Array, Array]]]:
-        """fact -> value -> ((C,) factor on the odds of each cause, (C,) 1 where the cause can be and 0 where not).
+    def changed_by(self) -> Mapping[str, ByValue]:
+        """fact -> the causes whose odds it changes, and the factor on these."""
+        causes = [self.entries.causes[name] for name in self.cause_ids]
+        rows = _rows_by_fact(cause.raised_by.keys() | cause.lowered_by.keys() for cause in causes)
+        return {
+            fact: (
+                np.array(rows[fact]),
+                {value: np.array([_factor(causes[r], fact, value) for r in rows[fact]]) for value in entry.values},
+            )
+            for fact, entry in self.entries.facts.items()
+            if fact in rows
+        }
 
-        The value "" stands for not known: no factor, and the share of bikes on which the cause can be.
+    @cached_property
+    def needed_by(self) -> Mapping[str, ByValue]:
+        """fact -> the causes that not every value of it allows, and 1 where they can be, 0 where not.
+
+        The value "" stands for not known: the share of bikes on which they can be.
         """
-        out: dict[str, dict[str, tuple[Array, Array]]] = {}
+        needs = [self.needs[name] for name in self.cause_ids]
+        rows = _rows_by_fact(needs)
+        out = {}
         for fact, entry in self.entries.facts.items():
-            out[fact] = {value: (np.ones(len(self.prior)), np.ones(len(self.prior))) for value in entry.values}
-            for row, name in enumerate(self.cause_ids):
-                cause = self.entries.causes[name]
-                for value, (factor, may_be) in out[fact].items():
-                    if value in cause.raised_by.get(fact, {}):
-                        factor[row] *= odds_factor(cause.raised_by[fact][value])
-                    if value in cause.lowered_by.get(fact, {}):
-                        factor[row] /= odds_factor(cause.lowered_by[fact][value])
-                    may_be[row] = value in self.needs[name].get(fact, (value,))
-            share = sum(entry.share[value] * may_be for value, (_, may_be) in out[fact].items())
-            out[fact][""] = (np.ones(len(self.prior)), np.asarray(share))
+            if fact in rows:
+                can = {v: np.array([float(v in needs[r][fact]) for r in rows[fact]]) for v in entry.values}
+                can[""] = np.sum([entry.share[value] * may_be for value, may_be in can.items()], axis=0)
+                out[fact] = np.array(rows[fact]), can
         return out
 
     @cached_property
@@ -166,6 +177,21 @@ def probability(strength: Strength) -> float:
 def odds_factor(factor: Factor) -> float:
     """Return the factor on odds of a word or of a number with its source."""
     return factor.times if isinstance(factor, Times) else scale.ODDS_FACTOR[factor]
+
+
+def _rows_by_fact(facts: Iterable[Iterable[str]]) -> dict[str, list[int]]:
+    """Return fact -> the rows of the causes that name it, from the facts that each cause names."""
+    rows: dict[str, list[int]] = {}
+    for row, named in enumerate(facts):
+        for fact in named:
+            rows.setdefault(fact, []).append(row)
+    return rows
+
+
+def _factor(cause: Cause, fact: str, value: str) -> float:
+    """Return what a value of a fact does to the odds of a cause."""
+    raised, lowered = cause.raised_by.get(fact, {}).get(value), cause.lowered_by.get(fact, {}).get(value)
+    return (odds_factor(raised) if raised else 1.0) / (odds_factor(lowered) if lowered else 1.0)
 
 
 def cumulative(graded: Graded, grades: list[str], most: int) -> Array:

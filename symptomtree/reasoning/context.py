@@ -20,23 +20,29 @@ def prior_in_context(kb: KnowledgeBase, facts: Mapping[str, str]) -> Array:
 def prior_by_value(kb: KnowledgeBase, facts: Mapping[str, str], asked: Sequence[str]) -> dict[str, dict[str, Array]]:
     """Return fact -> value -> (C,) the prior of each cause if that were known too, of facts not known yet."""
     odds, may_be = _odds(kb, facts)
-    out = {}
+    out: dict[str, dict[str, Array]] = {}
     for fact in asked:
-        unknown, share = kb.context[fact][""]
-        rest = may_be / np.where(share > 0, share, 1.0)
-        ways = kb.context[fact]
-        out[fact] = {value: _prior(odds * ways[value][0] / unknown, rest * ways[value][1]) for value in ways if value}
+        out[fact] = {}
+        for value in kb.entries.facts[fact].values:
+            then, can = odds.copy(), may_be.copy()
+            if fact in kb.changed_by:
+                rows, factor = kb.changed_by[fact]
+                then[rows] *= factor[value]
+            if fact in kb.needed_by:
+                rows, allowed = kb.needed_by[fact]
+                can[rows] *= allowed[value] / allowed[""]
+            out[fact][value] = _prior(then, can)
     return out
 
 
 def _odds(kb: KnowledgeBase, facts: Mapping[str, str]) -> tuple[Array, Array]:
     """Return (C,) the odds where a cause can be, and (C,) the share of bikes on which it can."""
-    odds = kb.prior / (1 - kb.prior)
-    may_be = np.ones(len(kb.prior))
-    for fact, values in kb.context.items():
-        factor, possible = values[facts.get(fact, "")]
-        odds = odds * factor
-        may_be = may_be * possible
+    odds, may_be = kb.prior / (1 - kb.prior), np.ones(len(kb.prior))
+    for fact, (rows, factor) in kb.changed_by.items():
+        if fact in facts:
+            odds[rows] *= factor[facts[fact]]
+    for fact, (rows, allowed) in kb.needed_by.items():
+        may_be[rows] *= allowed[facts.get(fact, "")]
     return odds, may_be
 
 
