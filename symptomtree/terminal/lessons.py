@@ -11,11 +11,12 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from symptomtree.cases.files import BadCase
 from symptomtree.kb.nodes import nearest
 from symptomtree.lessons.choices import Choice, choices
 from symptomtree.lessons.debrief import debrief
 from symptomtree.lessons.generate import generated
-from symptomtree.lessons.lesson import Action, Lesson
+from symptomtree.lessons.lesson import Action, Lesson, NoLesson
 from symptomtree.lessons.library import library
 from symptomtree.lessons.progress import (
     BadProgress,
@@ -73,8 +74,12 @@ class LessonsScreen(Base):
             self.progress = Progress(symptomtree_learner=1, name=app.learner)
             app.spoilt = True  # what cannot be read is not written over
             app.show_text("What was learnt cannot be read", str(error))
-        self._lessons = library(app.kb)
         stand = [f"Learner: {app.learner}.", *lines.standing(app.kb, self.progress)]
+        try:
+            self._lessons = library(app.kb)
+        except (BadCase, NoLesson):  # one's own knowledge need not have what the lessons that ship are about
+            self._lessons = ()
+            stand.append("The lessons that ship do not fit this knowledge; a bike can be drawn from it.")
         self.query_one("#stand", Static).update(text(*stand))
         box = self.query_one(OptionList)
         box.clear_options()
@@ -92,7 +97,11 @@ class LessonsScreen(Base):
         elif event.option_index == 1:
             weak = next(iter(weak_areas(self.progress)), None)
             number = int(random.integers(1_000_000))
-            lesson = generated(self.ours.tutor, number, weak if number % 2 else None)
+            try:
+                lesson = generated(self.ours.tutor, number, weak if number % 2 else None)
+            except NoLesson as error:
+                self.notify(clean(str(error)), severity="error", markup=False)
+                return
         else:
             lesson = self._lessons[event.option_index - 2]
         if lesson is not None:
