@@ -71,14 +71,15 @@ PARTS = (
     Part(
         "events and context",
         ((assess, "fold"), (assess, "prior_in_context"), (assess, "evidence"), (assess, "repairs")),
-        "The events cost the same anywhere, but the context multiplies one vector over all causes for every fact there "
-        "is: facts times causes, cheap each.",
+        "The events cost the same anywhere; the context is one vector over all causes, in which each fact touches "
+        "those causes only that it bears on: O(facts and causes), cheap each.",
     ),
     Part(
         "rules",
         ((RuleEngine, "conclude"),),
-        "For each item that it comes to know, the engine asks every rule for new matches, and the retelling goes over "
-        "all rules in each round: O(rules), however few of them fire.",
+        "What no condition can take is kept from the engine; for each other item that it comes to know it asks every "
+        "rule for new matches, and the retelling goes over all rules in each round: O(rules), however few of them "
+        "fire.",
     ),
     Part(
         "belief, drawn sets",
@@ -87,17 +88,16 @@ PARTS = (
         "causes, and one random number for each in each of the sets drawn: O(causes).",
     ),
     Part(
-        "relevant and others",
+        "what made the job",
         ((Drawn, "of"),),
-        "What made the findings is drawn among the relevant causes, but what all others leave of every finding is one "
-        "product over causes times findings, whatever is looked at.",
+        "It is drawn among the relevant causes, in as many sets: the same at any size.",
     ),
     Part(
         "prospects",
         ((planning, "prospects"),),
-        "The context is made anew, facts times causes, and each value of each fact to ask takes a vector over all "
-        "causes; all questions, symptoms and checks are gone through. Only the likelihoods stay with the relevant "
-        "causes.",
+        "The context is made anew, and each value of each fact to ask takes a vector over all causes; all questions, "
+        "symptoms and checks are gone through. What the causes that are not relevant leave is a product over all of "
+        "them, for the findings that could be asked. Only the likelihoods stay with the relevant causes.",
     ),
     Part(
         "choices",
@@ -108,8 +108,8 @@ PARTS = (
     Part(
         REST,
         (),
-        "The words of the steps and the order of fixes go by the relevant causes; finding these, and the likeliest "
-        "sets of them, goes through all causes: O(causes), cheap each.",
+        "The words of the steps, the order of fixes and the likeliest sets go by the relevant causes; finding these "
+        "goes through all causes: O(causes), cheap each.",
     ),
 )
 
@@ -125,6 +125,7 @@ def of_areas(entries: Entries) -> list[str]:
     """Return every id, of findings too, of what areas do not share."""
     common = read(read_bytes(shipped("knowledge") / "common")).entries
     shared = {*common.parts, *common.facts, *entries.access, *entries.tools, *entries.hazards, *entries.sources}
+    shared |= {value for fact in common.facts.values() for value in fact.values}  # a part may be called like one: rim
     every = {name for section in Entries.__struct_fields__ for name in getattr(entries, section)}
     return sorted((every | findings_of(entries).keys()) - shared)
 
