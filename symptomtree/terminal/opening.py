@@ -16,6 +16,7 @@ from symptomtree.plain.text import clean
 from symptomtree.reasoning.words import Candidate
 from symptomtree.terminal.bicycle import AREAS, Bicycle, area_of, symptoms_in
 from symptomtree.terminal.parts import Base, Sheet, StopLine, key, text
+from symptomtree.terminal.shelf import kept_cases
 from symptomtree.terminal.ticks import Ticks
 
 PAUSE = 0.12
@@ -58,7 +59,7 @@ class OpeningScreen(Base):
                 yield Ticks(id="found")
             yield Bicycle()
         with Horizontal(id="row"):
-            yield Static("Type, or choose a place on the bike.", id="hint", markup=False)
+            yield Static(id="hint", markup=False)
             yield Button("Go on (g)", id="go", disabled=True)
         yield Footer()
 
@@ -67,6 +68,12 @@ class OpeningScreen(Base):
         self._ticked: dict[tuple[str, str], Candidate] = {}  # (kind, name): a later tick takes the earlier's place
         self._letter = ""
         self._timer: Timer | None = None
+        earlier = not self.ours.has_case and kept_cases()
+        self._hint(
+            "Type, or choose a place. Earlier cases: Esc, then Cases."
+            if earlier
+            else "Type, or choose a place on the bike."
+        )
         self.query_one("#found").border_title = "What it may mean: tick what is true"
 
     # What is said
@@ -91,7 +98,11 @@ class OpeningScreen(Base):
         kb = self.ours.kb
         parts = [kb.entries.symptoms[c.name].part for c in found if c.kind == "finding"]
         self.query_one(Bicycle).lit = frozenset(area_of(kb, p) for p in parts)
-        hint = "Nothing is taken for granted: tick what is true." if found else "Say what it does, where, and when."
+        hint = (
+            "Tick what is true. None? Other words, or Tab to the bike."
+            if found
+            else "Say what it does, where, and when."
+        )
         unknown = "That is not recognised. Say it in other words, or choose a place on the bike."
         self._hint(unknown if said and not found else hint)
 

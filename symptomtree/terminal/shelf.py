@@ -57,6 +57,7 @@ class CasesScreen(Base):
         box.add_options(Option(text(f"{p.stem}  {title_of(p)}")) for p in self._files)
         if not self._files:
             box.add_option(Option("No case was begun yet.", disabled=True))
+        box.highlighted = 0 if self._files else None
         box.focus()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:

@@ -29,6 +29,12 @@ class Ticks(OptionList):
         def control(self) -> "Ticks":
             return self.ticks
 
+    def action_select(self) -> None:
+        """Tick the line that is lit; the first while none is, so that the key never does nothing."""
+        if self.highlighted is None:
+            self.action_first()
+        super().action_select()
+
     def fill(self, lines: Sequence[str], on: frozenset[int] = frozenset()) -> None:
         """Show these lines, some of them ticked."""
         self._texts, self._on = list(lines), set(on)
