@@ -99,7 +99,7 @@ class BenchScreen(Base):
                 yield Static("Next steps", classes="head", markup=False)
                 yield OptionList(id="steps")
         yield Static(id="state", markup=False)
-        yield Footer()
+        yield Footer(show_command_palette=False)  # the keys need the room
 
     def on_mount(self) -> None:
         self._before: dict[str, float] = {}
@@ -167,7 +167,7 @@ class BenchScreen(Base):
                 continue
             sign = moved(self._before.get(c.cause), c.probability) if self._before else " "
             line = text(kb.name_of(c.cause), bold=True)
-            line.append(f"\n{bar(c.probability)}{c.probability:4.0%}{sign}{c.words}")
+            line.append(f"\n{bar(c.probability)}{c.probability:4.0%}{sign} {c.words}")
             causes.add_option(Option(line, id=c.cause))
         self._before = now
         steps = self.query_one("#steps", OptionList)
@@ -177,7 +177,7 @@ class BenchScreen(Base):
     def _show_state(self, a: Assessment) -> None:
         kb, keeper = a.knowledge, self.ours.keeper
         names = [kb.entries.access[x].name for x in sorted(a.state.open, key=lambda x: -len(x))]
-        open_ = f"open: {', '.join(names)}" if names else "bike together"
+        open_ = f"open: {', '.join(names)}" if names else "nothing taken apart"
         kept = "saved" if keeper.saved else "NOT SAVED"
         self.query_one("#state", Static).update(text(f"{open_}  |  {a.state.minutes:.0f} min so far  |  {kept}"))
 

@@ -186,6 +186,7 @@ def _fix(a: Assessment, turn: Turn, title: str) -> Card:
         about.insert(0, "It was done before and did not help. Once more, with more care, is worth a try.")
     if turn.kind == "meanwhile":
         about.insert(0, "If it is done together with the last fix, it will not be known which of them helped.")
+    about += ["Steps, to tick off with Shift+Tab and Space, or a click:"] if entry.steps else []
     follow = [kb.name_of(name) for name in entry.then]
     after += [f"After it comes: {', '.join(follow)}."] if follow else []
     after += [f"The proof: {', '.join(kb.asks(t) for t in entry.retest)}"] if entry.retest else []
