@@ -1,5 +1,6 @@
 """The learner's mode on the screen: choose a lesson, work it, see beside the adviser's way how good it was."""
 
+from collections.abc import Callable
 from datetime import date
 from typing import ClassVar
 
@@ -84,7 +85,9 @@ class LessonsScreen(Base):
         box = self.query_one(OptionList)
         box.clear_options()
         box.add_options(Option(text(f"* {x}")) for x in (FITTING, DRAWN))
-        box.add_options(Option(text(line)) for line in lines.listed(app.kb, self._lessons, self.progress))
+        listed = zip(self._lessons, lines.listed(app.kb, self._lessons, self.progress), strict=True)
+        # without the name, which may tell the fault
+        box.add_options(Option(text(line.removeprefix(f"{x.name}: "))) for x, line in listed)
         box.highlighted = 0
         box.focus()
 
@@ -155,7 +158,7 @@ class LessonScreen(Base):
             with Vertical(id="can"):
                 yield Input(placeholder="what do you do next? type to find it", id="find", max_length=100)
                 yield OptionList()
-        yield Footer()
+        yield Footer(show_command_palette=False)
 
     def on_mount(self) -> None:
         self._tell(*lines.opening(self.ours.kb, self.way.lesson))
@@ -178,7 +181,9 @@ class LessonScreen(Base):
         self.ours.lesson_stops = tuple(show.stops(a.knowledge, a.standing_stops))
         every = choices(a, self.way.lesson)
         words = clean(self.query_one("#find", Input).value).casefold().split()
-        self._shown = [c for c in every if all(w in f"{c.words} {c.part} {c.action.name}".casefold() for w in words)]
+        self._shown = [
+            c for c in every if all(w in f"{lines.choice(c)} {c.part} {c.action.name}".casefold() for w in words)
+        ]
         if words and not self._shown:
             by_name = {c.action.name: c for c in every}
             named = [Named(name, c.words, (c.part,)) for name, c in by_name.items()]
@@ -254,11 +259,20 @@ class LessonScreen(Base):
         self._end()
 
     def action_hand_over(self) -> None:
-        self._do(Action("hand-over"))
+        self._sure("Hand the bike over? That ends the lesson.", lambda: self._do(Action("hand-over")))
 
     def action_give_up(self) -> None:
-        self.way = give_up(self.way)
-        self._end()
+        def up() -> None:
+            self.way = give_up(self.way)
+            self._end()
+
+        self._sure("Give up, and see the answer? That ends the lesson.", up)
+
+    def _sure(self, title: str, do: Callable[[], None]) -> None:
+        """Ask first: one wrong key would end the lesson, and it counts."""
+        self.app.push_screen(
+            Sheet(title, ["Esc goes back to the lesson."], ["yes"]), lambda n: do() if n is not None else None
+        )
 
     def action_back(self) -> None:
         """Leave the words for the list, and the list for the lessons; what is not ended is not counted."""
