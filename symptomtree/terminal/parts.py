@@ -51,10 +51,13 @@ class StopLine(Static):
     def show_stops(self, stops: tuple[str, ...]) -> None:
         """Show the reasons that stand: the first in words, and how many more."""
         self.set_class(not stops, "-none")
-        more = f" (and {len(stops) - 1} more: press !)" if len(stops) > 1 else ""
         first = stops[0] if stops else ""
+        more = f" (and {len(stops) - 1} more: press !)" if len(stops) > 1 else ""
         room = max(20, self.app.size.width * 3 - len(more) - 4)
-        self.update(Text(clean(first if len(first) <= room else first[:room] + "...") + more))
+        if len(first) > room:
+            more = more or " (all of it: press !)"
+            first = first[: max(20, room - len(more))] + "..."
+        self.update(Text(clean(first) + more))
 
 
 class Base(Screen[None]):
