@@ -24,7 +24,8 @@ def sheet(title: str, a: "Assessment") -> str:
         else:
             out += ["", _plain(line)]
     worth = f", parts worth about {a.state.parts:.0f} {show.money(a)}" if a.state.parts else ""
-    out += ["", f"About {a.state.minutes:.0f} minutes of work{worth}."]
+    if worth or a.state.minutes >= 0.5:
+        out += ["", f"About {a.state.minutes:.0f} minutes of work{worth}."]
     return "\n".join(out) + "\n"
 
 

@@ -297,7 +297,7 @@ class SymptomtreeApp(App[None]):
             except OSError as error:
                 self._tell(f"{path} cannot be written: {error.strerror or error}. Name another file.")
             else:
-                self.notify(clean_line(f"Written to {path}"), markup=False)
+                self.notify(clean_line(f"Written to {path.absolute()}"), markup=False)
 
         self.push_screen(Line("Write to which file?", name), write)
 
