@@ -3,9 +3,11 @@
 import itertools
 import random
 from collections import Counter
+from pathlib import Path
 
 import numpy as np
 import pytest
+from small_knowledge import SMALL
 
 from symptomtree.cases.model import Answer, AnyEvent, Context, Correction, FixDone, Note, Reading, Unsure
 from symptomtree.kb.compile import open_knowledge
@@ -343,3 +345,12 @@ def test_minutes_are_counted_once_for_a_check_and_an_opening(adviser: Adviser) -
     assert state.parts == PART_WORTH[done.price]
     again = adviser.assess([told, *looks, FixDone(fix=fix), Answer(finding="brake-noise", grade="none")]).state
     assert again.minutes == state.minutes  # trying it is the fix's own retest
+
+
+def test_a_rule_may_put_a_check_first_before_anything_is_found(tmp_path: Path) -> None:
+    """Its conditions are facts only, so it holds while no cause is in question yet."""
+    rule = "  early:\n    when: [{fact: kind, is: [disc]}]\n    do-first: [look-at-pads]\nsources:\n"
+    (tmp_path / "small.yaml").write_text(SMALL.replace("sources:\n", rule))
+    a = Adviser(open_knowledge(tmp_path)).assess([Context(fact="kind", value="disc")])
+    assert a.stage == "complaint"
+    assert a.steps[0].name == "look-at-pads"

@@ -224,7 +224,7 @@ def _chances(scene: Scene, drawn: Drawn, findings: Sequence[str]) -> dict[str, A
     p = now[rest][:, None, None]
     others = kb.leak[columns] * np.prod(1 - p + p * kb.reach[np.ix_(rest, columns)], axis=0)
     logs = np.log(np.maximum(kb.reach[drawn.rows][:, columns], FLOOR))
-    flat = drawn.sets.astype(float) @ logs.reshape(len(drawn.rows), -1)
+    flat = drawn.sets.astype(float) @ logs.reshape(len(drawn.rows), len(columns) * kb.leak.shape[1])
     levels = np.exp(flat).reshape(len(drawn.sets), len(columns), kb.leak.shape[1]) * others
     levels[:, :, 1:] -= levels[:, :, :-1].copy()
     levels = np.maximum(levels, 0.0)
