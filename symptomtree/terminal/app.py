@@ -7,6 +7,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import ClassVar
 
+from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.reactive import reactive
@@ -23,7 +24,7 @@ from symptomtree.reasoning.profiles import profile_named
 from symptomtree.terminal.keys import KEYS, keys_path, own_keys
 from symptomtree.terminal.look import THEMES
 from symptomtree.terminal.opening import OpeningScreen
-from symptomtree.terminal.parts import Line, Sheet, clean_line
+from symptomtree.terminal.parts import Line, Palette, Sheet, clean_line
 
 UNTITLED = "A case without a complaint yet"
 
@@ -120,6 +121,11 @@ class SymptomtreeApp(App[None]):
     def compute_stops(self) -> tuple[str, ...]:
         return (*self.case_stops, *(f"IN THE LESSON: {stop}" for stop in self.lesson_stops))
 
+    async def on_event(self, event: events.Event) -> None:
+        """Keys typed ahead, before a screen is there, were not meant for it."""
+        if not isinstance(event, events.InputEvent) or self.screen.is_mounted:
+            await super().on_event(event)
+
     def on_mount(self) -> None:
         for sign in (signal.SIGTERM, signal.SIGHUP):  # the terminal is given back also when someone kills us
             asyncio.get_running_loop().add_signal_handler(sign, self.exit)
@@ -187,6 +193,10 @@ class SymptomtreeApp(App[None]):
     def action_stops(self) -> None:
         if self.stops:
             self.push_screen(Sheet("Do not ride", self.stops))
+
+    def action_command_palette(self) -> None:
+        if not isinstance(self.screen, Palette):
+            self.push_screen(Palette(id="--command-palette"))
 
     def action_keys(self) -> None:
         """List the keys of the screen that is shown."""

@@ -18,7 +18,7 @@ from symptomtree.reasoning.assess import Assessment
 from symptomtree.reasoning.turn import next_turn
 from symptomtree.terminal.card import Card, card_of, fix_card, next_finding, reading_event, step_line, what_if
 from symptomtree.terminal.look import bar, moved
-from symptomtree.terminal.parts import Base, Line, Sheet, StopLine, key, text
+from symptomtree.terminal.parts import Base, Line, Sheet, StopLine, key, still_there, text
 from symptomtree.terminal.ticks import Ticks
 
 MOST_CAUSES, MOST_STEPS = 8, 5
@@ -192,7 +192,8 @@ class BenchScreen(Base):
 
     @on(OptionList.OptionSelected, "#choices")
     def _chosen(self, event: OptionList.OptionSelected) -> None:
-        self._take(event.option_index)
+        if still_there(event):
+            self._take(event.option_index)
 
     def action_choose(self, sign: str) -> None:
         """Take the answer of that number. Where a number is asked for, the sign begins that number: 0.4 is not 4."""
@@ -214,7 +215,8 @@ class BenchScreen(Base):
     @on(Input.Submitted, "#reading")
     def _read(self, event: Input.Submitted) -> None:
         gauge = self._card.gauge
-        assert gauge is not None
+        if gauge is None or event.value != event.input.value:  # a second Enter in one go: this was taken already
+            return
         number = measured(event.value)
         low, high = gauge.span
         if number is None:
@@ -343,6 +345,8 @@ class BenchScreen(Base):
 
     @on(OptionList.OptionSelected, "#steps")
     def _why_not(self, event: OptionList.OptionSelected) -> None:
+        if not still_there(event):
+            return
         a = self.ours.keeper.assessment
         step = a.steps[int(str(event.option.id))]
         lines = list(show.why_not(a, step.name)) if step.name else [show.reason(a, step), *show.numbers(a, step)]

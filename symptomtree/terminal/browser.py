@@ -24,7 +24,7 @@ from symptomtree.reasoning.graph import causal_graph
 from symptomtree.reasoning.profiles import BadProfile
 from symptomtree.terminal.entry import described, entry_at, excerpt, links, path_of
 from symptomtree.terminal.finder import Finder
-from symptomtree.terminal.parts import Base, StopLine, key, text
+from symptomtree.terminal.parts import Base, StopLine, key, still_there, text
 from symptomtree.terminal.shelf import kept_cases
 from symptomtree.terminal.uses import Cases, read_cases, uses
 
@@ -151,6 +151,8 @@ class BrowserScreen(Base):
 
     @on(OptionList.OptionSelected, "#found")
     def _chosen(self, event: OptionList.OptionSelected) -> None:
+        if not still_there(event):
+            return
         chosen = self._listed[event.option_index]
         if isinstance(chosen, Problem):
             about = entry_at(self._places, chosen.place)
@@ -163,6 +165,8 @@ class BrowserScreen(Base):
 
     @on(OptionList.OptionSelected, "#links")
     def _follow(self, event: OptionList.OptionSelected) -> None:
+        if not still_there(event):
+            return
         self._trail[-1].at = event.option_index
         self._trail.append(Page(self._links[event.option_index][0]))
         self._show()

@@ -35,7 +35,7 @@ from symptomtree.plain import show
 from symptomtree.plain.answers import Option as Named
 from symptomtree.plain.answers import matching
 from symptomtree.plain.text import clean
-from symptomtree.terminal.parts import Base, Line, Sheet, StopLine, key, text
+from symptomtree.terminal.parts import Base, Line, Sheet, StopLine, key, still_there, text
 
 DRAWN, FITTING = "a bike drawn from the knowledge", "the one that fits you best now"
 
@@ -93,6 +93,8 @@ class LessonsScreen(Base):
 
     @on(OptionList.OptionSelected)
     def _chosen(self, event: OptionList.OptionSelected) -> None:
+        if not still_there(event):
+            return
         random = np.random.default_rng()
         lesson: Lesson | None
         if event.option_index == 0:
@@ -207,7 +209,8 @@ class LessonScreen(Base):
 
     @on(OptionList.OptionSelected)
     def _chosen(self, event: OptionList.OptionSelected) -> None:
-        self._do(self._shown[event.option_index].action)
+        if still_there(event):
+            self._do(self._shown[event.option_index].action)
 
     def _do(self, action: Action) -> None:
         tutor, kb = self.ours.tutor, self.ours.kb

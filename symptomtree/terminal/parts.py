@@ -4,8 +4,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, ClassVar, cast
 
 from rich.text import Text
+from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
+from textual.command import CommandPalette
 from textual.containers import Vertical, VerticalScroll
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Footer, Input, OptionList, Static
@@ -37,6 +39,12 @@ def clean_line(line: str) -> str:
     return line[: len(line) - len(line.lstrip(" "))] + clean(line)
 
 
+def still_there(event: OptionList.OptionSelected) -> bool:
+    """Return whether the line chosen is still shown: a second Enter in one go may find other lines, another screen."""
+    box, n = event.option_list, event.option_index
+    return box.screen.is_current and n < box.option_count and box.get_option_at_index(n) is event.option
+
+
 class StopLine(Static):
     """Why the bike must not be ridden. It stands on every screen, above everything, and cannot be scrolled away."""
 
@@ -66,6 +74,15 @@ class Base(Screen[None]):
     @property
     def ours(self) -> "SymptomtreeApp":
         return cast("SymptomtreeApp", self.app)
+
+
+class Palette(CommandPalette):
+    """Textual's, whose search a letter typed in one go with Escape would begin when its list is gone already."""
+
+    @on(Input.Changed)
+    def too_late(self, event: Input.Changed) -> None:
+        if not self.is_current:
+            event.prevent_default()
 
 
 class Sheet(ModalScreen[int | None]):

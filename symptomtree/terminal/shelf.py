@@ -10,7 +10,7 @@ from textual.widgets.option_list import Option
 
 from symptomtree.cases.files import BadCase, read_case
 from symptomtree.plain.keeper import cases_folder
-from symptomtree.terminal.parts import Base, StopLine, key, text
+from symptomtree.terminal.parts import Base, StopLine, key, still_there, text
 
 MOST = 200
 
@@ -61,6 +61,8 @@ class CasesScreen(Base):
         box.focus()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        if not still_there(event):
+            return
         path = self._files[event.option_index]
         try:
             case = read_case(path, self.ours.kb)

@@ -9,7 +9,7 @@ from textual.message import Message
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
-from symptomtree.terminal.parts import text
+from symptomtree.terminal.parts import still_there, text
 
 
 class Ticks(OptionList):
@@ -54,6 +54,8 @@ class Ticks(OptionList):
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         event.stop()
+        if not still_there(event):
+            return
         on = event.option_index not in self._on
         self.set_tick(event.option_index, on)
         self.post_message(self.Toggled(self, event.option_index, on))
