@@ -122,7 +122,8 @@ class Sheet(ModalScreen[int | None]):
         (self.query_one(OptionList) if self._choices else self.query_one(VerticalScroll)).focus()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        self.dismiss(event.option_index)
+        if still_there(event):  # a second click would take away the screen beneath
+            self.dismiss(event.option_index)
 
     def action_dismiss_none(self) -> None:
         self.dismiss(None)
@@ -158,7 +159,8 @@ class Line(ModalScreen[str | None]):
         yield Footer()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        self.dismiss(clean(event.value) or None)
+        if self.is_current:
+            self.dismiss(clean(event.value) or None)
 
     def action_dismiss_none(self) -> None:
         self.dismiss(None)
