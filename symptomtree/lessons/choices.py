@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from symptomtree.lessons.lesson import Action, Lesson, area_of, asked, work_of
+from symptomtree.lessons.lesson import Action, Lesson, area_of, asked, can_be, work_of
 from symptomtree.reasoning.assess import Assessment
 from symptomtree.reasoning.context import holds
 from symptomtree.reasoning.costs import FACT_MINUTES, minutes_of
@@ -60,11 +60,12 @@ def _actions(a: Assessment, lesson: Lesson) -> Iterator[tuple[Action, str]]:
             sets = next(iter(question.answers.values())).sets
             yield Action("question", name), part_of(a, Action("ask", next(iter(sets))))
     for name, check in e.checks.items():
-        if asked(check.asked_when, state) and holds(check.applies_to, facts) is not False:
+        open_ = asked(check.asked_when, state) or any(f in state.seen for f in check.settles)
+        if open_ and holds(check.applies_to, facts) is not False:
             yield Action("check", name), check.part
     for name, fix in e.fixes.items():
-        needs = [kb.needs[c] for c in kb.fixed_by[name]]
-        fits = not needs or any(all(facts.get(f) in values for f, values in n.items()) for n in needs)
+        causes = kb.fixed_by[name]
+        fits = not causes or any(can_be(kb, facts, c) for c in causes)
         if fits and holds(fix.applies_to, facts) is not False:
             yield Action("fix", name), part_of(a, Action("fix", name))
 

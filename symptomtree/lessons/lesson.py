@@ -225,6 +225,11 @@ def _luck(kb: KnowledgeBase, causes: Sequence[str]) -> int:
     return next(n for n in count() if all(np.random.default_rng([n, 1, row]).random() < p for row, p in least.items()))
 
 
+def can_be(kb: KnowledgeBase, facts: Mapping[str, str], cause: str) -> bool:
+    """Return whether a cause can be on a bike of these facts; a fact that it lacks rules nothing out."""
+    return all(f not in facts or facts[f] in values for f, values in kb.needs[cause].items())
+
+
 # --- what a learner does -----------------------------------------------------------------------------------------
 
 Doing = Literal["fact", "ask", "question", "check", "fix", "hand-over", "leave-out"]

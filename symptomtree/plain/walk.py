@@ -12,7 +12,7 @@ from symptomtree.kb.nodes import nearest
 from symptomtree.lessons.choices import Choice, choices
 from symptomtree.lessons.debrief import debrief
 from symptomtree.lessons.generate import generated
-from symptomtree.lessons.lesson import Action, Difficulty, Lesson, NoLesson
+from symptomtree.lessons.lesson import Action, Difficulty, Lesson, NoLesson, can_be
 from symptomtree.lessons.library import areas, lesson_named, library, some_of
 from symptomtree.lessons.progress import (
     Progress,
@@ -276,7 +276,7 @@ class Walk:
     def _think(self, words: str) -> None:
         """Hear what the learner takes it for; near names are offered, never taken."""
         kb, facts = self._kb, self._way.lesson.bike.facts
-        fit = [c for c in kb.cause_ids if all(facts.get(f) in values for f, values in kb.needs[c].items())]
+        fit = [c for c in kb.cause_ids if can_be(kb, facts, c)]
         options = [Option(c, kb.name_of(c)) for c in fit]
         if chosen := _exactly(words, options):
             self._name(chosen.value)

@@ -73,4 +73,6 @@ def holds(applies_to: Mapping[str, list[str]], facts: Mapping[str, str]) -> bool
 
 def settled_here(kb: KnowledgeBase, check: str, facts: Mapping[str, str]) -> list[str]:
     """Return the findings of a check that can be on this bike: nobody is asked for the others."""
+    if holds(kb.entries.checks[check].applies_to, facts) is False:
+        return []
     return [f for f, o in kb.entries.checks[check].settles.items() if holds(o.applies_to, facts) is not False]

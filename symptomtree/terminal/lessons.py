@@ -17,7 +17,7 @@ from symptomtree.kb.nodes import nearest
 from symptomtree.lessons.choices import Choice, choices
 from symptomtree.lessons.debrief import debrief
 from symptomtree.lessons.generate import generated
-from symptomtree.lessons.lesson import Action, Lesson, NoLesson
+from symptomtree.lessons.lesson import Action, Lesson, NoLesson, can_be
 from symptomtree.lessons.library import library
 from symptomtree.lessons.progress import (
     BadProgress,
@@ -240,7 +240,7 @@ class LessonScreen(Base):
             if not words:
                 return
             kb, facts = self.ours.kb, self.way.lesson.bike.facts
-            fit = [c for c in kb.cause_ids if all(facts.get(f) in values for f, values in kb.needs[c].items())]
+            fit = [c for c in kb.cause_ids if can_be(kb, facts, c)]
             found = matching(words, [Named(c, kb.name_of(c)) for c in fit])
             if not found:
                 near = nearest(words, [kb.name_of(c) for c in fit])
