@@ -118,6 +118,8 @@ class BenchScreen(Base):
                 *(show.warning(a.knowledge, w.cause, w.words) for w in a.warnings),
             ]
         )
+        if not self.is_open:
+            return
         if card is None:
             turn = next_turn(a)
             if turn.kind == "complaint":
@@ -231,6 +233,8 @@ class BenchScreen(Base):
             self._say(f"That was: {show.told(self.ours.keeper.assessment, finding)}")
 
     def _say(self, said: str) -> None:
+        if not self.is_open:
+            return
         told = self.query_one("#told", Static)
         told.update(text(said))
         told.display = True

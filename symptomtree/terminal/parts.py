@@ -1,17 +1,18 @@
 """Small pieces that every screen has: the line that says stop, lists of plain text, sheets of text over a screen."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from rich.text import Text
-from textual import on
 from textual.app import ComposeResult
+from textual.await_complete import AwaitComplete
 from textual.binding import Binding, BindingType
 from textual.command import CommandPalette
 from textual.containers import Vertical, VerticalScroll
-from textual.screen import ModalScreen, Screen
+from textual.screen import ModalScreen, Screen, ScreenResultType
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
+from textual.worker import Worker
 
 from symptomtree.plain.text import clean
 from symptomtree.terminal.keys import KEYS
@@ -42,7 +43,7 @@ def clean_line(line: str) -> str:
 def still_there(event: OptionList.OptionSelected) -> bool:
     """Return whether the line chosen is still shown: a second Enter in one go may find other lines, another screen."""
     box, n = event.option_list, event.option_index
-    return box.screen.is_current and n < box.option_count and box.get_option_at_index(n) is event.option
+    return box.screen.is_active and n < box.option_count and box.get_option_at_index(n) is event.option
 
 
 class StopLine(Static):
@@ -68,24 +69,34 @@ class StopLine(Static):
         self.update(Text(clean(first) + more))
 
 
-class Base(Screen[None]):
+class Closing(Screen[ScreenResultType]):
+    """A screen that closes itself only, though it is told to twice: else it would take away what lies beneath."""
+
+    def dismiss(self, result: ScreenResultType | None = None) -> AwaitComplete:
+        return super().dismiss(result) if self.is_active else AwaitComplete()
+
+
+class Base(Closing[None]):
     """A screen with the stop line; `app` is ours."""
 
     @property
     def ours(self) -> "SymptomtreeApp":
         return cast("SymptomtreeApp", self.app)
 
+    @property
+    def is_open(self) -> bool:
+        """Whether it is shown, or will be when what lies over it is closed; keys typed ahead may have left it."""
+        return self in self.app.screen_stack
+
 
 class Palette(CommandPalette):
-    """Textual's, whose search a letter typed in one go with Escape would begin when its list is gone already."""
+    """Textual's. Keys typed ahead may close it while its search goes on; that its list is gone then ends nothing."""
 
-    @on(Input.Changed)
-    def too_late(self, event: Input.Changed) -> None:
-        if not self.is_current:
-            event.prevent_default()
+    def run_worker(self, *args: Any, **kwargs: Any) -> Worker[Any]:
+        return super().run_worker(*args, **{**kwargs, "exit_on_error": False})
 
 
-class Sheet(ModalScreen[int | None]):
+class Sheet(Closing[int | None], ModalScreen[int | None]):
     """A text over the screen, and under it things to choose from, if any. Returns the number chosen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -122,8 +133,7 @@ class Sheet(ModalScreen[int | None]):
         (self.query_one(OptionList) if self._choices else self.query_one(VerticalScroll)).focus()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        if still_there(event):  # a second click would take away the screen beneath
-            self.dismiss(event.option_index)
+        self.dismiss(event.option_index)
 
     def action_dismiss_none(self) -> None:
         self.dismiss(None)
@@ -138,7 +148,7 @@ class Sheet(ModalScreen[int | None]):
         self.query_one(VerticalScroll).scroll_up()
 
 
-class Line(ModalScreen[str | None]):
+class Line(Closing[str | None], ModalScreen[str | None]):
     """Asks for one line of text."""
 
     BINDINGS: ClassVar[list[BindingType]] = [key("back", "dismiss_none")]
@@ -159,8 +169,7 @@ class Line(ModalScreen[str | None]):
         yield Footer()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        if self.is_current:
-            self.dismiss(clean(event.value) or None)
+        self.dismiss(clean(event.value) or None)
 
     def action_dismiss_none(self) -> None:
         self.dismiss(None)
