@@ -12,7 +12,7 @@ from symptomtree.cases.model import Answer, AnyEvent, Case, Complaint, Context
 from symptomtree.reasoning.state import in_force
 from symptomtree.terminal.app import SymptomtreeApp
 
-MOST_ROUNDS = 50
+MOST_ROUNDS = 200
 """So often messages may set off further messages before a key is done with."""
 
 
@@ -27,12 +27,14 @@ class Hands:
         self.app, self.pilot = app, pilot
 
     async def settle(self) -> None:
+        """Wait until a screen is there and nothing is left to be done by anything on it."""
         await self.pilot.pause(0)
         for _ in range(MOST_ROUNDS):
             await self.pilot.pause(0)
-            if not any(node.message_queue_size for node in (self.app, *self.app.screen.walk_children(with_self=True))):
+            parts = (self.app, *self.app.screen.walk_children(with_self=True))
+            if self.app.screen.is_mounted and not any(part.message_queue_size for part in parts):
                 return
-        raise AssertionError("messages without end")
+        raise AssertionError(f"messages without end: {self.app.screen}")
 
     def send(self, key: str) -> None:
         """Press a key and do not wait, as someone does who types ahead."""
