@@ -324,6 +324,11 @@ SENSE: list[tuple[str, str, list[Change]]] = [
             ("loud: almost-no-chance}", "\n", "\n    applies-to: {kind: [rim]}\n"),
         ],
     ),
+    (
+        "K321",
+        "'Look at both faces' is no whole sentence",
+        [("", "how: [Look at both faces.]", f"how: [{HERE}Look at both faces, never at the sun.]")],
+    ),
 ]
 
 

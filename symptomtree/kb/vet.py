@@ -528,6 +528,18 @@ def contexts_meet(desk: Desk) -> Iterator[Problem]:
                     yield desk.problem("K320", text, "causes", name, *path)
 
 
+def sentences_are_whole(desk: Desk) -> Iterator[Problem]:
+    """What tells someone what to do ends like a sentence: a comma in an unquoted list cuts one in two."""
+    entries = desk.entries
+    for section in ("facts", "symptoms", "questions", "checks", "fixes", "access"):
+        for name, entry in getattr(entries, section).items():
+            for key in ("how", "steps", "cautions"):
+                for n, text in enumerate(getattr(entry, key, None) or ()):
+                    if not text.rstrip().endswith((".", "!", "?", ":", ")")):
+                        told = f"{text[-40:]!r} is no whole sentence; if a comma cut it, put the text in quotes"
+                        yield desk.problem("K321", told, section, name, key, n)
+
+
 RULES: tuple[Callable[[Desk], Iterator[Problem]], ...] = (
     ids_are_kebab_case,
     finding_ids_are_unique,
@@ -548,4 +560,5 @@ RULES: tuple[Callable[[Desk], Iterator[Problem]], ...] = (
     fixes_can_be_proved,
     dangers_are_stopped,
     contexts_meet,
+    sentences_are_whole,
 )
