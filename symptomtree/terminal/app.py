@@ -42,6 +42,7 @@ class SymptomtreeApp(App[None]):
     CSS = """
     OptionList, OptionList:focus { border: none; padding: 0; }
     Input, Input:focus { border: none; height: 1; padding: 0 1; background: $panel; }
+    Input > .input--placeholder { color: $text-muted; }
     CommandPalette { background: $background 60%; }
     CommandPalette > Vertical { margin-top: 5; }
     """
