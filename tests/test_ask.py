@@ -86,7 +86,7 @@ class Rider:
     def answer(self):
         said = " ".join(self.out.getvalue().split())
         if said.endswith("all, or none. >"):
-            return "all"
+            return "1 2 3"  # the howl, the lever, the end; what else it may mean is not so
         if said.endswith("1. done 2. cannot, or not now >"):
             fix = said.rpartition("Fix: ")[2]
             self.cured = self.cured or any(fix.startswith(KB.name_of(f)) for f in self.cured_by)
@@ -149,7 +149,7 @@ def test_nothing_is_assumed_silently():
 
 def test_back_takes_everything_back_and_no_more():
     """After many `back` nothing counts any more, though the file keeps every event; and the talk goes on."""
-    text, keeper = talk([HOWL, "all", "1", "1", "not sure", *["back"] * 20, HOWL, "1"])
+    text, keeper = talk([HOWL, "1 2 3", "1", "1", "not sure", *["back"] * 20, HOWL, "1"])
     assert "There is nothing to take back" in text
     left = [e for _, e in in_force(keeper.events)]
     assert left == [Complaint(text=HOWL), Answer(finding="brake-noise", grade="howl", complaint=True)]
@@ -159,17 +159,17 @@ def test_back_takes_everything_back_and_no_more():
 def test_answers_by_number_word_slip_and_not_sure():
     """An answer is taken by number, id, words or near words; what is not understood changes nothing."""
     for typed in ("2", "cable-disc", "cable disc", "a disc at the hub, worked by a bare steel cable in a housing"):
-        _, keeper = talk([HOWL, "all", typed])
+        _, keeper = talk([HOWL, "1 2 3", typed])
         assert keeper.events[-1] == Context(fact="brake-type", value="cable-disc"), typed
-    text, keeper = talk([HOWL, "all", "the bare steel cable one", ""])
+    text, keeper = talk([HOWL, "1 2 3", "the bare steel cable one", ""])
     assert "Taken as 2" in text
     assert keeper.events[-1] == Context(fact="brake-type", value="cable-disc")
-    text, keeper = talk([HOWL, "all", "wat", "9", "-1", "", "bakc", "lsit"])
+    text, keeper = talk([HOWL, "1 2 3", "wat", "9", "-1", "", "bakc", "lsit"])
     assert "Did you mean back?" in text
     assert "Did you mean list?" in text
     assert isinstance(keeper.events[-1], Context), "none of that was an answer"
     assert keeper.events[-1].fact == "which-end"
-    _, keeper = talk([HOWL, "all", "i don't know"])
+    _, keeper = talk([HOWL, "1 2 3", "i don't know"])
     assert keeper.events[-1] == Unsure(about="brake-type")
 
 
@@ -257,7 +257,7 @@ def test_two_answers_that_cannot_both_be_are_asked_again():
 
 def test_of_meanings_that_exclude_each_other_none_is_guessed():
     """'All' of a list that holds 'stops as always' and 'hardly stops' is asked again, and nothing is written down."""
-    text, keeper = talk(["my brake", "all", "3"])
+    text, keeper = talk(["my brake", "all", "2"])
     assert "These cannot all be true: 2, 3." in text
     assert keeper.events[1:] == [Answer(finding="stopping-power", grade="hardly", complaint=True)]
 

@@ -46,7 +46,7 @@ def worked(kb: KnowledgeBase) -> list[Worked]:
 @pytest.fixture(scope="module")
 def bikes(kb: KnowledgeBase) -> list[Bike]:
     random = np.random.default_rng(5)
-    return [draw(kb, random) for _ in range(150)]
+    return [draw(kb, random) for _ in range(60)]
 
 
 def test_a_bike_comes_in_with_a_complaint_that_a_cause_makes(kb: KnowledgeBase, bikes: list[Bike]) -> None:
@@ -76,7 +76,7 @@ def test_findings_come_as_often_as_their_links_and_leaks_say(kb: KnowledgeBase) 
     hundred counts, 4.5 standard errors happen by chance once in a thousand runs.
     """
     random = np.random.default_rng(6)
-    drawn = [draw(kb, random) for _ in range(800)]
+    drawn = [draw(kb, random) for _ in range(300)]
     quiet = [f for f in kb.finding_ids if kb.settled_by.get(f)]
     ruled = {c.finding for rule in kb.entries.rules.values() for c in rule.when}  # rules bend what is drawn
     columns = [kb.column[f] for f in quiet if f not in ruled]
