@@ -417,3 +417,11 @@ def test_work_that_did_not_help_is_offered_once_more_and_said_so():
     )
     said, _ = talk(["fix"], case=case)
     assert "It was done before and did not help." in said
+
+
+def test_what_is_dangerous_about_what_came_up_besides_is_said():
+    """A dented rim found on the way is no part of the job, but it may be cracked."""
+    dented = (Answer(finding="rim-edge", grade="dent"), Answer(finding="rim-step", grade="step"))
+    said, _ = talk(["1"], case=bike(*SLOW, *dented))
+    flat = " ".join(said.split())
+    assert "Caution: it may be: Dented rim or step at its joint." in flat

@@ -243,7 +243,7 @@ class Dialogue:
     def _besides(self, a: "Assessment") -> None:
         """Say what else was found, and let the person take it up."""
         self._talk.say("", "What you came with is in order. This came up on the way, and is still so:")
-        self._talk.say(*(f"  - {show.told(a, f)}" for f in a.besides))
+        self._talk.say(*(f"  {line}" for line in show.besides(a)))
         options = (Option("close", "close with a summary"), Option("go-on", "go on, and put this right too"))
         said = self._asker.ask(Prompt("What now?", options, why=("It was not what you came with.",)))
         if isinstance(said, Option) and said.value == "go-on":

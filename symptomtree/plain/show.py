@@ -219,6 +219,16 @@ def _fix_not_offered(a: "Assessment", name: str) -> Iterator[str]:
         yield f"It removes what is not likely here: {causes}." if causes else "Nothing here calls for it."
 
 
+def besides(a: "Assessment") -> Iterator[str]:
+    """Yield what came up besides the job, and what is dangerous about its likely causes."""
+    kb = a.knowledge
+    yield from (f"- {told(a, f)}" for f in a.besides)
+    for c in a.causes:
+        entry = kb.entries.causes[c.cause]
+        if c.probability >= UNLIKELY and entry.danger_because and not entry.shows.keys().isdisjoint(a.besides):
+            yield f"Caution: it may be: {entry.name}. {entry.danger_because}"
+
+
 def hand_over_because(a: "Assessment", last: bool) -> list[str]:
     """Return why the bike is best handed over; `last` when nothing else is left to try."""
     because = [c.because for c in a.conclusions if c.kind == "hand-over"]

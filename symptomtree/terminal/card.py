@@ -226,7 +226,7 @@ def _settle(a: Assessment, turn: Turn) -> Card:
 
 
 def _besides(a: Assessment) -> Card:
-    found = tuple(f"- {show.told(a, f)}" for f in a.besides)
+    found = tuple(show.besides(a))
     too = Choice("go on, and put this right too", tuple(take_up(a)))
     close = Choice("close with a summary", (LeftOut(about=BESIDES),))
     why = ("It was not what you came with.",)
