@@ -4,9 +4,10 @@ from contextlib import asynccontextmanager
 from typing import Any
 
 from textual import events
+from textual._compositor import Compositor
 from textual._context import visible_screen_stack
 from textual.keys import _character_to_key
-from textual.widgets import OptionList
+from textual.widgets import Footer, OptionList
 
 from symptomtree.cases.model import Answer, AnyEvent, Case, Complaint, Context
 from symptomtree.reasoning.state import in_force
@@ -108,6 +109,12 @@ class Hands:
     def counts(self) -> list[AnyEvent]:
         """Return the events that still count."""
         return [e for _, e in in_force(self.events)]
+
+
+def draw_less(monkeypatch: Any) -> None:
+    """Draw a screen only when a test reads it, and no footers: they take more time than all else together."""
+    monkeypatch.setattr(Compositor, "render_update", lambda *_, **__: None)
+    monkeypatch.setattr(Footer, "compose", lambda _: iter(()))
 
 
 @asynccontextmanager

@@ -8,8 +8,6 @@ import random
 
 import pytest
 from small_knowledge import SMALL
-from textual._compositor import Compositor
-from textual.widgets import Footer
 
 from symptomtree.cases.files import read_case, write_case
 from symptomtree.cases.model import Answer, Complaint, Context
@@ -18,7 +16,7 @@ from symptomtree.reasoning.state import in_force
 from symptomtree.terminal.app import SymptomtreeApp
 from symptomtree.terminal.keys import KEYS
 from symptomtree.trials.naive import stops
-from tests.hands import at_work, case_of
+from tests.hands import at_work, case_of, draw_less
 
 SESSIONS, SEQUENCES = 20, 100
 LONGEST = 3
@@ -38,8 +36,7 @@ def small(tmp_path, monkeypatch):
         monkeypatch.setenv(name, str(tmp_path / name))
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(SymptomtreeApp, "exit", lambda *_, **__: None)
-    monkeypatch.setattr(Compositor, "render_update", lambda *_, **__: None)
-    monkeypatch.setattr(Footer, "compose", lambda _: iter(()))  # it takes more time than all the rest together
+    draw_less(monkeypatch)
     folder = tmp_path / "knowledge"
     folder.mkdir()
     (folder / "small.yaml").write_text(SMALL)
