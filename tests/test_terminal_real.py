@@ -1,6 +1,7 @@
 """The installed application at a real terminal: keys, signals, sizes; the terminal is given back, nothing is lost."""
 
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -21,6 +22,10 @@ COMMAND = shutil.which("symptomtree", path=str(Path(sys.executable).parent))
 ENTERED, LEFT, CURSOR_SHOWN = "\x1b[?1049h", "\x1b[?1049l", "\x1b[?25h"
 """What a terminal is told to go to its second screen, to come back from it, and to show its cursor (xterm control
 sequences, private modes 1049 and 25)."""
+
+STOP_ROW = "STOP RIDING: A lever that reaches the bar"
+GREYS = {16, 59, 102, 145, 188, 231, *range(232, 256)}
+"""The greys of a terminal's 256 colours: the grey ramp, and the diagonal of the colour cube (xterm)."""
 
 
 @pytest.fixture
@@ -186,16 +191,18 @@ def state(pid):
     return Path(f"/proc/{pid}/stat").read_text().rpartition(") ")[2][0]
 
 
-@pytest.mark.parametrize("look", ["dark", "plain"])
+@pytest.mark.parametrize("look", ["dark", "light", "plain"])
 def test_no_colour_where_none_is_wanted(start, told, look):
-    """With NO_COLOR (no-color.org) nothing is told in colours, and the stop stands in words all the same."""
+    """With NO_COLOR (no-color.org) there are greys only, none on itself, and the stop stands in words all the same."""
     child = start("--case", told.name, "--look", look, NO_COLOR="1")
-    child.expect("STOP RIDING")
-    child.expect("Likely causes")
-    press(child, "1", told)
+    child.expect(STOP_ROW)
     child.send("q")
-    _, code = ended(child)
+    shown, code = ended(child)
     assert code == 0
+    inks = re.findall(r"38;5;(\d+);48;5;(\d+)m", child.before + shown)
+    assert inks
+    assert all(ink != ground for ink, ground in inks), "every word can be seen"
+    assert {int(colour) for pair in inks for colour in pair} <= GREYS
 
 
 def test_without_a_terminal_it_is_one_line(tmp_path):

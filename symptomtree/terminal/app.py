@@ -3,6 +3,7 @@
 import asyncio
 import signal
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import ClassVar
@@ -75,8 +76,10 @@ class SymptomtreeApp(App[None]):
             BadCase, BadKeys, BadProfile, Faulty, Unreadable: an input cannot be used; the message says why.
         """
         super().__init__()
-        for theme in THEMES.values():
-            self.register_theme(theme)
+        for name, theme in THEMES.items():
+            # Where NO_COLOR is set, the library would show the terminal's own colours as black on black.
+            grey = self.no_color and name == "plain"
+            self.register_theme(replace(THEMES["dark"], name=name) if grey else theme)
         self.theme = look
         self._folder, self._profile_name = knowledge, profile
         if kb is not None:
