@@ -114,9 +114,15 @@ class LessonsScreen(Base):
 
     def action_learner(self) -> None:
         def named(name: str | None) -> None:
-            if name:
-                self.ours.learner = name
-                self._show()
+            if not name:
+                return
+            try:
+                learner_path(name)
+            except BadProgress as error:
+                self.notify(clean(str(error)), severity="error", markup=False)
+                return
+            self.ours.learner = name
+            self._show()
 
         self.app.push_screen(Line("Who is learning? Progress is kept by name.", self.ours.learner), named)
 
