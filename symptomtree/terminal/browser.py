@@ -147,6 +147,8 @@ class BrowserScreen(Base):
         self._show()
 
     def _say(self, said: str) -> None:
+        if not self.is_open:  # it was left while the files were read
+            return
         self.query_one("#said", Static).update(text(said))
 
     @on(OptionList.OptionSelected, "#found")
@@ -237,7 +239,7 @@ class BrowserScreen(Base):
 
     def _refresh(self) -> None:
         """Show what became known about the page that is open; the reader stays where he is."""
-        if self._trail:
+        if self._trail and self.is_open:
             page = self._trail[-1]
             self.query_one("#entry", Static).update(text(*self._body(page)))
             self.query_one("#where", Static).update(text(self._where(page)))
@@ -250,6 +252,8 @@ class BrowserScreen(Base):
             draft, problems, kb = await asyncio.to_thread(_read_again, self._folder)
         except Unreadable as error:
             self._say(f"{error}. What was read before stays in use.")
+            return
+        if not self.is_open:
             return
         if kb is None:
             self._places |= draft.places  # of what cannot be read any more, the place where it stood

@@ -1,6 +1,7 @@
 """Small pieces that every screen has: the line that says stop, lists of plain text, sheets of text over a screen."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from rich.text import Text
@@ -9,7 +10,7 @@ from textual.await_complete import AwaitComplete
 from textual.binding import Binding, BindingType
 from textual.command import CommandPalette
 from textual.containers import Vertical, VerticalScroll
-from textual.screen import ModalScreen, Screen, ScreenResultType
+from textual.screen import ModalScreen, Screen
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import Worker
@@ -69,14 +70,18 @@ class StopLine(Static):
         self.update(Text(clean(first) + more))
 
 
-class Closing(Screen[ScreenResultType]):
-    """A screen that closes itself only, though it is told to twice: else it would take away what lies beneath."""
+class Closing:
+    """Makes a screen close itself only, though it is told to twice: else it would take away what lies beneath.
 
-    def dismiss(self, result: ScreenResultType | None = None) -> AwaitComplete:
-        return super().dismiss(result) if self.is_active else AwaitComplete()
+    It is no screen itself, for the library takes styles from the first of several bases that is.
+    """
+
+    def dismiss(self, result: Any = None) -> AwaitComplete:
+        screen = cast("Screen[Any]", self)
+        return Screen.dismiss(screen, result) if screen.is_active else AwaitComplete()
 
 
-class Base(Closing[None]):
+class Base(Closing, Screen[None]):
     """A screen with the stop line; `app` is ours."""
 
     @property
@@ -89,14 +94,19 @@ class Base(Closing[None]):
         return self in self.app.screen_stack
 
 
-class Palette(CommandPalette):
-    """Textual's. Keys typed ahead may close it while its search goes on; that its list is gone then ends nothing."""
+class Palette(Closing, CommandPalette):
+    """Textual's, which ends nothing though keys are typed ahead of it."""
 
     def run_worker(self, *args: Any, **kwargs: Any) -> Worker[Any]:
+        """Search; that the list may be gone before the search is through is no reason to end."""
         return super().run_worker(*args, **{**kwargs, "exit_on_error": False})
 
+    def _action_command_list(self, action: str) -> None:
+        with suppress(KeyError):  # the page of a list that holds nothing yet cannot be turned
+            super()._action_command_list(action)
 
-class Sheet(Closing[int | None], ModalScreen[int | None]):
+
+class Sheet(Closing, ModalScreen[int | None]):
     """A text over the screen, and under it things to choose from, if any. Returns the number chosen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -148,7 +158,7 @@ class Sheet(Closing[int | None], ModalScreen[int | None]):
         self.query_one(VerticalScroll).scroll_up()
 
 
-class Line(Closing[str | None], ModalScreen[str | None]):
+class Line(Closing, ModalScreen[str | None]):
     """Asks for one line of text."""
 
     BINDINGS: ClassVar[list[BindingType]] = [key("back", "dismiss_none")]
