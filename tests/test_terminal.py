@@ -27,6 +27,7 @@ from symptomtree.terminal.app import SymptomtreeApp
 from symptomtree.terminal.bicycle import MASK, Bicycle
 from symptomtree.terminal.keys import BadKeys, keys_path
 from symptomtree.terminal.look import THEMES
+from symptomtree.terminal.parts import StopLine
 from tests.hands import CREAK, TO_BAR, at_work, case_of, draw_less
 
 KB = open_knowledge()
@@ -559,6 +560,9 @@ def test_a_stop_stands_on_every_screen(size, places):
             top = " ".join(" ".join(hands.rows()[:4]).split())
             assert "STOP RIDING" in top, where
             assert "reaches the bar" in top, where
+            line = hands.app.screen.query_one(StopLine)
+            assert line.display, where
+            assert line.region.height > 0, where
             while hands.name != "BenchScreen":
                 before = hands.app.screen
                 await hands.press("escape")

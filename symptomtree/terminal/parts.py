@@ -95,7 +95,11 @@ class Base(Closing, Screen[None]):
 
 
 class Palette(Closing, CommandPalette):
-    """Textual's, which ends nothing though keys are typed ahead of it."""
+    """Textual's, with the stop line, and ending nothing though keys are typed ahead of it."""
+
+    def compose(self) -> ComposeResult:
+        yield StopLine()
+        yield from super().compose()
 
     def run_worker(self, *args: Any, **kwargs: Any) -> Worker[Any]:
         """Search; that the list may be gone before the search is through is no reason to end."""
