@@ -315,30 +315,23 @@ def test_an_answer_is_put_right_and_another_taken_back():
 # Asking back
 
 
-@pytest.mark.parametrize(
-    ("keys", "shown"),
-    [
-        (["w"], "Sheet"),
-        (["i"], "Sheet"),
-        (["c", "enter"], "Paper"),
-        (["n", "enter"], "Sheet"),
-        (["question_mark"], "Sheet"),
-        (["x"], "Paper"),
-        (["a"], "Sheet"),
-    ],
-)
-def test_asking_back_changes_nothing(keys, shown):
-    """Why, what if, why this cause, why not that step, the keys and the sheet tell something and write nothing."""
+def test_asking_back_changes_nothing():
+    """Why, what if, why this cause, why not that step, the keys, the answers and the sheet tell, and write nothing."""
 
     async def doing(hands):
         before, saved = list(hands.events), hands.app.keeper.path.read_bytes()
         at = hands.app.keeper.assessment
         question = words_of(hands, "#question")
-        await hands.press(*keys)
-        assert hands.name == shown
-        assert len(hands.text()) > 100
-        await hands.press("escape")
-        assert hands.name == "BenchScreen"
+        for keys, shown in (("w", "Sheet"), ("i", "Sheet"), ("?", "Sheet"), ("x", "Paper"), ("a", "Sheet")):
+            await hands.press(keys)
+            assert hands.name == shown
+            assert len(hands.text()) > 100
+            await hands.press("escape")
+            assert hands.name == "BenchScreen"
+        for keys, shown in (("c", "Paper"), ("n", "Sheet")):
+            await hands.press(keys, "enter")
+            assert hands.name == shown
+            await hands.press("escape", "escape")
         assert words_of(hands, "#question") == question
         assert hands.events == before
         assert hands.app.keeper.assessment is at
@@ -569,6 +562,16 @@ def test_a_stop_stands_on_every_screen(size, places):
                 assert hands.app.screen is not before or hands.name == "OpeningScreen", where
 
     work(doing, *TO_BAR, size=size)
+
+
+def test_where_nothing_stops_the_ride_there_is_no_stop_line():
+    """A creak does not stop anyone from riding: the line takes no room."""
+
+    async def doing(hands):
+        assert not hands.app.screen.query_one(StopLine).display
+        assert "STOP RIDING" not in hands.text()
+
+    work(doing, *CREAK)
 
 
 def test_a_stop_goes_when_its_check_clears_it_and_not_before():
