@@ -2,6 +2,7 @@
 
 import asyncio
 import re
+import shlex
 from functools import cache
 
 import pytest
@@ -23,7 +24,7 @@ from symptomtree.cases.model import (
 from symptomtree.kb.compile import open_knowledge
 from symptomtree.plain.keeper import cases_folder
 from symptomtree.reasoning.assess import Adviser
-from symptomtree.terminal.app import SymptomtreeApp
+from symptomtree.terminal.app import SymptomtreeApp, open_app
 from symptomtree.terminal.bicycle import MASK, Bicycle
 from symptomtree.terminal.keys import BadKeys, keys_path
 from symptomtree.terminal.look import THEMES
@@ -732,7 +733,8 @@ def test_own_keys_take_the_place_of_ours():
         ("undo: [b\n", "keys.yaml"),
         ("- b\n", "keys.yaml"),
         ("undo: 5\n", "undo"),
-        ("undo: ''\n", "undo"),
+        ("undo: ''\n", "keys.yaml:1:7"),
+        ("undo: f6\nfix: f6\n", "keys.yaml:2:1"),
         (b"undo: \xff\n", "keys.yaml"),
         ("", "keys.yaml"),
     ],
@@ -743,6 +745,14 @@ def test_keys_that_cannot_be_are_one_message(text, said):
     with pytest.raises(BadKeys, match=re.escape(said)) as told:
         SymptomtreeApp(kb=KB)
     assert "keys.yaml" in str(told.value)
+
+
+def test_the_way_back_to_a_case_can_be_pasted(monkeypatch, capsys):
+    """On leaving, the command that goes on is one that a shell reads, whatever the file is called."""
+    monkeypatch.setattr(SymptomtreeApp, "run", lambda app, **_: setattr(app, "left", "my cases/it's; rm.yaml"))
+    assert open_app(None, None, "new-mechanic", "dark", True) == 0
+    command = capsys.readouterr().out.partition(": ")[2]
+    assert shlex.split(command) == ["symptomtree", "--case", "my cases/it's; rm.yaml"]
 
 
 def test_the_look_changes_with_a_key_and_from_the_palette():

@@ -2,8 +2,11 @@
 
 from pathlib import Path
 
-import yaml
+import msgspec
 from platformdirs import user_config_path
+
+from symptomtree.kb.model import Entry, Text
+from symptomtree.kb.nodes import MISSING, Problem, read_struct
 
 KEYS: dict[str, tuple[str, str, str]] = {
     # id: (key, label, what it does)
@@ -43,6 +46,12 @@ KEYS: dict[str, tuple[str, str, str]] = {
 }
 
 
+OwnKeys = msgspec.defstruct(
+    "OwnKeys", [(name.replace("-", "_"), Text | None, None) for name in KEYS], bases=(Entry,), frozen=True, kw_only=True
+)
+"""What a file of one's own keys may say: a key for any name of `KEYS`."""
+
+
 class BadKeys(Exception):
     """A file of keys that cannot be used; the message says where and why."""
 
@@ -53,30 +62,27 @@ def keys_path() -> Path:
 
 
 def own_keys(path: Path) -> dict[str, str]:
-    """Return id -> key from a file that maps names of `KEYS` to keys; nothing when there is no file.
+    """Return id -> key from a file that gives names of `KEYS` other keys; nothing when there is no file.
 
     Raises:
-        BadKeys: it cannot be read, or names what there is not.
+        BadKeys: it cannot be read, names what there is not, or gives one key to two things.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
+    if not path.exists():
         return {}
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadKeys(f"{path}: cannot be read ({error})") from error
-    try:
-        found = yaml.load(text, Loader=yaml.CSafeLoader) if len(text) < 20_000 else None
-    except yaml.YAMLError as error:
-        raise BadKeys(f"{path}: {' '.join(str(error).split())}") from error
-    if not isinstance(found, dict):
-        raise BadKeys(f"{path}:1:1: write one line per key, like  undo: b")
-    for name, key in found.items():
-        if name not in KEYS:
-            raise BadKeys(f"{path}: nothing is called {name!r}; the names are {', '.join(KEYS)}")
-        if not isinstance(key, str) or not key or len(key) > 30:
-            raise BadKeys(f'{path}: {name}: {key!r} is no key; write it in quotes, like  {name}: "b"')
-    keys = [found.get(name, key) for name, (key, _, _) in KEYS.items()]
-    twice = sorted({k for k in keys if keys.count(k) > 1 and k in found.values()})
-    if twice:
-        raise BadKeys(f"{path}: {twice[0]!r} would do two things; give one of them another key")
-    return {str(name): str(key) for name, key in found.items()}
+    built, builder = read_struct(path, OwnKeys, BadKeys, "a file of keys")
+    problems = list(builder.problems)
+    own: dict[str, str] = {}
+    if built is not MISSING:
+        own = {name: key for name in KEYS if (key := getattr(built, name.replace("-", "_")))}
+        keys = [own.get(name, key) for name, (key, _, _) in KEYS.items()]
+        for name, key in own.items():
+            if key.isdigit():
+                text = f"{name}: {key!r} chooses an answer; give it another key"
+            elif keys.count(key) > 1 and key != KEYS[name][0]:
+                text = f"{name}: {key!r} would do two things; give one of them another key"
+            else:
+                continue
+            problems.append(Problem(builder.places[(name,)], "Y201", text))
+    if problems:
+        raise BadKeys("\n".join(str(p) for p in sorted(problems)))
+    return own
