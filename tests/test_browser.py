@@ -377,6 +377,7 @@ def test_a_good_edit_is_taken_and_the_case_goes_on(folder):
     told = [Answer(finding="squeal", grade="loud", complaint=True)]
 
     async def doing(r):
+        assert r.app.tutor.kb is r.app.kb
         await r.read("glazed")
         (folder / "small.yaml").write_text(SMALL.replace("name: glazed pads", "name: pads like glass"))
         await r.press("r")
@@ -392,6 +393,7 @@ def test_a_good_edit_is_taken_and_the_case_goes_on(folder):
 
     app = reading(folder, doing, events=told)
     assert app.adviser.knowledge is app.kb
+    assert app.tutor.kb is app.kb  # lessons too
     assert not vet(read({"small.yaml": (folder / "small.yaml").read_bytes()}))
 
 

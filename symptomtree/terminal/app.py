@@ -1,6 +1,7 @@
 """The application: one case on the bench, and the ways to others, to lessons and to the knowledge."""
 
 import asyncio
+import shlex
 import signal
 from collections.abc import Sequence
 from dataclasses import replace
@@ -85,8 +86,7 @@ class SymptomtreeApp(App[None]):
         if kb is not None:
             self.kb = kb
         self.keeper: Keeper
-        self._own = own_keys(keys_path())
-        self.set_keymap(self._own)
+        self.set_keymap(own_keys(keys_path()))
         self._first = self._open(case) if case and case.exists() else Case(symptomtree_case=1, title=UNTITLED)
         self._path = case
         self.bike: Bike | None = None
@@ -252,10 +252,10 @@ class SymptomtreeApp(App[None]):
         from symptomtree.cases.refit import refit
 
         profile = profile_named(self._profile_name, kb)
-        for made in ("matcher", "adviser"):
+        for made in ("matcher", "adviser", "tutor"):
             self.__dict__.pop(made, None)
         self.kb, self.profile = kb, profile
-        if not hasattr(self, "keeper"):
+        if not self.has_case:
             return
         old = self.keeper
         case, strange = refit(old.case, kb)
@@ -336,5 +336,5 @@ def open_app(case: Path | None, knowledge: Path | None, profile: str, look: str,
     app = SymptomtreeApp(case=case, knowledge=knowledge, profile=profile, look=look)
     app.run(mouse=mouse)
     if app.left:
-        print(f"The case is saved. To go on with it: symptomtree --case {app.left}")
+        print(f"The case is saved. To go on with it: symptomtree --case {shlex.quote(clean_line(app.left))}")
     return app.return_code or 0
