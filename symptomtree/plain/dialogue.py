@@ -137,7 +137,7 @@ class Dialogue:
                 self._settle(turn)
             case "meanwhile":
                 self._talk.say("", "Before it is put together to try: while it is open, this pays as well.")
-                self._talk.say("If both are done at once, it will not be known which of them helped.")
+                self._talk.say(show.BOTH_AT_ONCE)
                 self._do_fix(turn.name)
             case "retest":
                 self._retest(a, turn)
@@ -155,7 +155,7 @@ class Dialogue:
                 self._hand_over(a, turn)
             case "close":
                 if turn.last:
-                    self._talk.say("", "There is nothing left to ask, to check or to try.")
+                    self._talk.say("", show.NOTHING_LEFT)
                 self._close(a)
             case _:
                 self._step(a, turn)
@@ -216,7 +216,7 @@ class Dialogue:
         numbers = [n for n in c.numbers if n in standing]
         options = [Option(f"event-{n}", show.event(self._kb, standing[n])) for n in numbers]
         options.append(Option("leave", "leave it as it is"))
-        why = ("Two answers do not fit, and guessing which is right would mislead.",)
+        why = (show.CONFLICT,)
         said = self._asker.ask(Prompt("Which of these is wrong? It is asked again.", options, why=why))
         if not isinstance(said, Option) or said.value == "leave":
             self._keeper.add(LeftOut(about=conflict_name(c.numbers)))
@@ -242,7 +242,7 @@ class Dialogue:
 
     def _besides(self, a: "Assessment") -> None:
         """Say what else was found, and let the person take it up."""
-        self._talk.say("", "What you came with is in order. This came up on the way, and is still so:")
+        self._talk.say("", show.CAME_UP)
         self._talk.say(*(f"  {line}" for line in show.besides(a)))
         options = (Option("close", "close with a summary"), Option("go-on", "go on, and put this right too"))
         said = self._asker.ask(Prompt("What now?", options, why=("It was not what you came with.",)))

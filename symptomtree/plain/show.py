@@ -24,6 +24,13 @@ KINDS = {
 HANDS = {"mechanic": "a trained mechanic", "specialist": "a specialist with special tools"}
 LEAST_LISTED = 0.005
 """Causes less likely than this are not listed."""
+DUE = "It is due because of what was found or done before."
+PROOF = "It proves whether the work helped."
+ONCE_MORE = "It was done before and did not help. Once more, with more care, is worth a try."
+BOTH_AT_ONCE = "If both are done at once, it will not be known which of them helped."
+NOTHING_LEFT = "There is nothing left to ask, to check or to try."
+CAME_UP = "What you came with is in order. This came up on the way, and is still so:"
+CONFLICT = "Two answers do not fit, and guessing which is right would mislead."
 UNLIKELY = 0.2
 """Below this no cause is called likely."""
 WEIGHTY = 0.1

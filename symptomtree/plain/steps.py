@@ -16,9 +16,6 @@ if TYPE_CHECKING:
     from symptomtree.reasoning.planning import Step
     from symptomtree.reasoning.turn import Turn
 
-DUE = "It is due because of what was found or done before."
-PROOF = "It proves whether the work helped."
-
 
 class Steps:
     """Asks one step and appends what comes of it."""
@@ -72,7 +69,7 @@ class Steps:
         assert isinstance(said, (Option, Reply))
         return said
 
-    def finding(self, name: str, step: "Step | None", why: str = PROOF) -> Reply | None:
+    def finding(self, name: str, step: "Step | None", why: str = show.PROOF) -> Reply | None:
         """Ask for one finding and write the answer down; return how it was left open, None when it was answered."""
         a = self._keeper.assessment
         known = self._kb.findings[name]
@@ -97,7 +94,7 @@ class Steps:
                 return Reply.SKIP
         return None
 
-    def check(self, name: str, settles: Sequence[str], step: "Step | None", why: str = PROOF) -> None:
+    def check(self, name: str, settles: Sequence[str], step: "Step | None", why: str = show.PROOF) -> None:
         """Show a check and ask for each of its findings in turn."""
         if self._showing != name:
             self._talk.say("", *show.check(self._kb, name, self._keeper.assessment.state.open))
@@ -116,7 +113,7 @@ class Steps:
 
     def due_check(self, name: str, findings: Sequence[str]) -> None:
         """Do a check that is due because of what went before."""
-        self.check(name, findings, None, DUE)
+        self.check(name, findings, None, show.DUE)
 
     def fix(self, name: str) -> bool:
         """Show a fix; return whether it was done."""
@@ -125,9 +122,9 @@ class Steps:
         step = next((s for s in a.steps if s.name == name), None)
         self._talk.say("", *show.stops(self._kb, a.standing_stops), *show.fix(self._kb, name, rank, a.state.open), "")
         if name in a.state.times:
-            self._talk.say("It was done before and did not help. Once more, with more care, is worth a try.")
+            self._talk.say(show.ONCE_MORE)
         options = (Option("done", "done"), Option("not-now", "cannot, or not now"))
-        why, figures = (show.reason(a, step), tuple(show.numbers(a, step))) if step else (DUE, ())
+        why, figures = (show.reason(a, step), tuple(show.numbers(a, step))) if step else (show.DUE, ())
         how = self._kb.entries.fixes[name].steps
         said = self._asker.ask(Prompt("When it is done:", options, how=how, why=(why,), numbers=figures))
         done = isinstance(said, Option) and said.value == "done"

@@ -25,9 +25,6 @@ from symptomtree.reasoning.planning import Step
 from symptomtree.reasoning.state import in_force
 from symptomtree.reasoning.turn import Turn, take_up
 
-PROOF = "It proves whether the work helped."
-DUE = "It is due because of what was found or done before."
-
 
 @dataclass(frozen=True, slots=True)
 class Choice:
@@ -147,7 +144,7 @@ def _findings(a: Assessment, turn: Turn, title: str, why: Sequence[str] = (), nu
         skip: tuple[AnyEvent, ...] = (Unsure(about=turn.name),)
     else:
         about, skip = [], (Unsure(about=turn.name),)
-    reason = tuple(why) or (PROOF if turn.kind == "retest" else DUE,)
+    reason = tuple(why) or (show.PROOF if turn.kind == "retest" else show.DUE,)
     card = Card(title, tuple(about), skip=skip, why=reason, numbers=tuple(numbers), rest=tuple(turn.findings))
     return _ask_finding(a, card)
 
@@ -183,9 +180,9 @@ def _fix(a: Assessment, turn: Turn, title: str) -> Card:
     begin = lines.index("Steps:") if "Steps:" in lines else len(lines)
     about, after = lines[1:begin], lines[begin + 1 + len(entry.steps) :]
     if turn.name in a.state.times:
-        about.insert(0, "It was done before and did not help. Once more, with more care, is worth a try.")
+        about.insert(0, show.ONCE_MORE)
     if turn.kind == "meanwhile":
-        about.insert(0, "If it is done together with the last fix, it will not be known which of them helped.")
+        about.insert(0, show.BOTH_AT_ONCE)
     about += ["Steps, to tick off with Shift+Tab and Space, or a click:"] if entry.steps else []
     follow = [kb.name_of(name) for name in entry.then]
     after += [f"After it comes: {', '.join(follow)}."] if follow else []
@@ -200,7 +197,7 @@ def _fix(a: Assessment, turn: Turn, title: str) -> Card:
         question="When it is done:",
         choices=(Choice("done", (FixDone(fix=turn.name),)), Choice("cannot, or not now", left)),
         skip=left,
-        why=(show.reason(a, step) if step else DUE,),
+        why=(show.reason(a, step) if step else show.DUE,),
         numbers=tuple(show.numbers(a, step)) if step else (),
     )
 
@@ -220,7 +217,7 @@ def _settle(a: Assessment, turn: Turn) -> Card:
         if n in standing
     ]
     choices.append(Choice("leave it as it is", (LeftOut(about=conflict_name(c.numbers)),)))
-    why = ("Two answers do not fit, and guessing which is right would mislead.",)
+    why = (show.CONFLICT,)
     question = "Which of these is wrong? It is taken back, and asked again where it matters."
     return Card("This does not fit together", (c.because,), question=question, choices=tuple(choices), why=why)
 
@@ -230,8 +227,7 @@ def _besides(a: Assessment) -> Card:
     too = Choice("go on, and put this right too", tuple(take_up(a)))
     close = Choice("close with a summary", (LeftOut(about=BESIDES),))
     why = ("It was not what you came with.",)
-    title = "What you came with is in order. This came up on the way, and is still so:"
-    return Card(title, found, question="What now?", choices=(close, too), why=why)
+    return Card(show.CAME_UP, found, question="What now?", choices=(close, too), why=why)
 
 
 def _hand_over(a: Assessment, turn: Turn) -> Card:
@@ -244,7 +240,7 @@ def _hand_over(a: Assessment, turn: Turn) -> Card:
 
 
 def _close(a: Assessment, turn: Turn) -> Card:
-    first = ("There is nothing left to ask, to check or to try.",) if turn.last else ()
+    first = (show.NOTHING_LEFT,) if turn.last else ()
     title = "The search is at its end" if turn.last else "What you came with is in order"
     return Card(title, (*first, *show.summary(a)), why=("Everything that was due has been done.",))
 

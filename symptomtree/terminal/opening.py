@@ -66,7 +66,6 @@ class OpeningScreen(Base):
     def on_mount(self) -> None:
         self._found: list[Candidate] = []
         self._ticked: dict[tuple[str, str], Candidate] = {}  # (kind, name): a later tick takes the earlier's place
-        self._letter = ""
         self._timer: Timer | None = None
         earlier = not self.ours.has_case and kept_cases()
         self._hint(
@@ -92,7 +91,6 @@ class OpeningScreen(Base):
     def _look_up(self) -> None:
         """Show what the words may mean, and which parts of the bike that is about."""
         said = clean(self.query_one("#words", Input).value)
-        self._letter = ""
         found = self.ours.matcher.candidates(said)[:MOST_SHOWN] if said else []
         self._show([*found, *(c for c in self._ticked.values() if c not in found)])
         kb = self.ours.kb
@@ -110,7 +108,6 @@ class OpeningScreen(Base):
     def _place(self, event: Bicycle.Chosen) -> None:
         """Show what a rider can notice there, each as bad as it comes."""
         kb = self.ours.kb
-        self._letter = event.letter
         found = [
             Candidate("finding", s, grade, 1.0, ()) for s in symptoms_in(kb, event.letter) for grade in kb.grades(s)[1:]
         ]
