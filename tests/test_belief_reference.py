@@ -204,7 +204,7 @@ def test_two_causes_together_explain_what_each_alone_does_not() -> None:
     assert chance(model, *second) == pytest.approx(0.000837398, rel=1e-6)
     belief = infer(model, second, samples=40_000, seed=1)
     np.testing.assert_allclose(belief.now, [0.662638, 0.789004, 0.249593, 0.052632], atol=5e-7)
-    kinds, counts = np.unique(belief.sets, axis=0, return_counts=True)
+    kinds, counts = np.unique(belief.sets(), axis=0, return_counts=True)
     order = np.argsort(-counts)
     assert [np.flatnonzero(kinds[n]).tolist() for n in order[:3]] == [[0, 1], [1], [0, 2]]
     np.testing.assert_allclose(counts[order[:3]] / 40_000, [0.476474, 0.184661, 0.095344], atol=0.01)

@@ -117,6 +117,20 @@ class KnowledgeBase:
         return out
 
     @cached_property
+    def may_be(self) -> Array:
+        """(C,) the share of bikes on which each cause can be."""
+        share = np.ones(len(self.cause_ids))
+        for rows, allowed in self.needed_by.values():
+            share[rows] *= allowed[""]
+        return share
+
+    @cached_property
+    def links(self) -> tuple[NDArray[np.int64], NDArray[np.int64], Array]:
+        """(L,) rows and (L,) columns of the mechanisms, by column, and (L, G) what `reach` lacks to 1 there."""
+        columns, rows = np.nonzero(self.reach[:, :, 0].T < 1)
+        return rows, columns, 1 - self.reach[rows, columns]
+
+    @cached_property
     def fixed_by(self) -> Mapping[str, tuple[str, ...]]:
         """fix id -> the causes that it removes, sorted."""
         found: dict[str, list[str]] = {name: [] for name in self.entries.fixes}

@@ -322,8 +322,8 @@ def _standings(kb: KnowledgeBase, belief: Belief, relevant: NDArray[np.bool_]) -
 def _sets(kb: KnowledgeBase, belief: Belief, relevant: NDArray[np.bool_]) -> tuple[tuple[tuple[str, ...], float], ...]:
     """Return the likeliest sets of relevant causes among those drawn."""
     rows = np.flatnonzero(relevant)
-    kinds, which = distinct(belief.sets[:, rows])
-    share = np.bincount(which, weights=belief.weights, minlength=len(kinds))
+    kinds, which = distinct(belief.sets(rows))
+    share = np.bincount(which, minlength=len(kinds)) / max(len(which), 1)
     out = []
     for n in np.argsort(-share, kind="stable")[:5]:
         if share[n] >= TOLD_FROM:

@@ -50,16 +50,29 @@ class Belief:
         ever: (C,) P(cause was there before the first fix | evidence).
         log_evidence: natural log of the evidence's probability, each look's greatest weight taken as 1.
         error: 0 when exact; else no entry of `now` or `ever` is expected to be off by more than this (see `sparse`).
-        sets: (N, C) bool, causes there now, drawn from the posterior; empty (0, C) when none were asked for.
-        weights: (N,) of the sets: all equal, sum 1.
+        bound: (V,) causes that the evidence binds to one another; each of the others goes by its own odds.
+        drawn: (N, V) bool, which of those are there now, in sets drawn from the posterior, all equally good.
     """
 
     now: Array
     ever: Array
     log_evidence: float
     error: float
-    sets: NDArray[np.bool_]
-    weights: Array
+    bound: NDArray[np.int64]
+    drawn: NDArray[np.bool_]
+
+    def sets(self, rows: NDArray[np.int64] | None = None) -> NDArray[np.bool_]:
+        """Return (N, R) which of these causes (all when None) are there now in the sets drawn."""
+        rows = np.arange(len(self.now)) if rows is None else rows
+        place = np.full(len(self.now), -1)
+        place[self.bound] = np.arange(len(self.bound))
+        sets = np.zeros((len(self.drawn), len(rows)), dtype=bool)
+        bound = place[rows] >= 0
+        sets[:, bound] = self.drawn[:, place[rows[bound]]]
+        if not bound.all():
+            chance = np.random.default_rng(len(self.drawn)).random((len(self.drawn), len(self.now)))
+            sets[:, ~bound] = (chance < self.now)[:, rows[~bound]]
+        return sets
 
 
 def infer(
@@ -187,11 +200,6 @@ def _belief(
     for v, share in zip(given.variables, shares, strict=True):
         ever[v.cause] = sum(share.tolist()[1:])
         now[v.cause] = share[-1] if v.options and v.options[-1].now else 0.0
-    sets = np.zeros((len(chosen), len(model.prior)), dtype=bool)
-    if len(chosen):
-        random = np.random.default_rng(len(chosen))
-        sets[:, given.apart] = random.random((len(chosen), len(given.apart))) < given.odds
-        for n, v in enumerate(given.variables):
-            if v.options and v.options[-1].now:
-                sets[:, v.cause] = chosen[:, n] == len(v.options)
-    return Belief(now, ever, log_evidence, error, sets, np.full(len(sets), 1 / max(len(sets), 1)))
+    bound = np.array([v.cause for v in given.variables], dtype=np.int64)
+    last = [len(v.options) if v.options and v.options[-1].now else -1 for v in given.variables]
+    return Belief(now, ever, log_evidence, error, bound, chosen == np.array(last))

@@ -2,8 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 
-import numpy as np
-
 from symptomtree.kb.compile import Array, KnowledgeBase
 
 
@@ -37,12 +35,14 @@ def prior_by_value(kb: KnowledgeBase, facts: Mapping[str, str], asked: Sequence[
 
 def _odds(kb: KnowledgeBase, facts: Mapping[str, str]) -> tuple[Array, Array]:
     """Return (C,) the odds where a cause can be, and (C,) the share of bikes on which it can."""
-    odds, may_be = kb.prior / (1 - kb.prior), np.ones(len(kb.prior))
-    for fact, (rows, factor) in kb.changed_by.items():
-        if fact in facts:
-            odds[rows] *= factor[facts[fact]]
-    for fact, (rows, allowed) in kb.needed_by.items():
-        may_be[rows] *= allowed[facts.get(fact, "")]
+    odds, may_be = kb.prior / (1 - kb.prior), kb.may_be.copy()
+    for fact, value in facts.items():
+        if fact in kb.changed_by:
+            rows, factor = kb.changed_by[fact]
+            odds[rows] *= factor[value]
+        if fact in kb.needed_by:
+            rows, allowed = kb.needed_by[fact]
+            may_be[rows] *= allowed[value] / allowed[""]
     return odds, may_be
 
 

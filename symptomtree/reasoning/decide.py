@@ -409,9 +409,11 @@ def _steps(problem: Problem, front: _Front, looks: Ints) -> _Steps:
     """Take every step from each standing."""
     standings, tries = front.fixes.shape
     told, owner = problem.told
-    use = np.flatnonzero(np.isin(owner, looks))
+    place = np.full(len(problem.looks), -1)
+    place[looks] = np.arange(len(looks))
+    use = np.flatnonzero(place[owner] >= 0)
     told, outcomes = told[use], len(use)  # (T, N)
-    slot = np.concatenate([np.searchsorted(looks, owner[use]), np.arange(len(looks), len(looks) + tries)])  # (T + F,)
+    slot = np.concatenate([place[owner[use]], np.arange(len(looks), len(looks) + tries)])  # (T + F,)
 
     needed = np.take_along_axis(front.weights @ problem.need, front.fixes, axis=1)
     can = np.concatenate([~front.asked[:, looks], front.fixes >= 0], axis=1)

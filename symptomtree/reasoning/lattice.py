@@ -336,7 +336,7 @@ def draw(order: Plan, variables: Sequence[Variable], axes: Sequence[Axis], swept
     if not count:
         return chosen
     for v in order.idle:
-        chosen[:, v] = _pick(np.repeat(swept.shares[v][:, None], count, axis=1), random)
+        chosen[:, v] = _pick(swept.shares[v][:, None], random, np.zeros(count, dtype=np.int64))
     for step, later in zip(order.steps, swept.ahead, strict=True):
         if step.kind == "open":
             mine = swept.alone[step.n]
@@ -345,7 +345,7 @@ def draw(order: Plan, variables: Sequence[Variable], axes: Sequence[Axis], swept
             at += state * table.shape[1]
             for v, link, before in zip(step.own[::-1], mine.links[::-1], mine.before[-2::-1], strict=True):
                 ways = (link * before).transpose(0, 2, 1).reshape(-1, len(before))  # option and state from, state to
-                chosen[:, v], state = np.divmod(_pick(ways[:, state], random), len(before))
+                chosen[:, v], state = np.divmod(_pick(ways, random, state), len(before))
         elif step.kind == "close":
             at %= len(later)
         else:
@@ -374,11 +374,10 @@ def _moved(at: Ints, blocks: Sequence[Array], later: Array, random: np.random.Ge
     return at
 
 
-def _pick(weights: Array, random: np.random.Generator) -> Ints:
-    """Draw one row per column in proportion to the weights (K, N)."""
-    if len(weights) == 2:  # there or not: the most frequent by far
-        there: Ints = (random.random(weights.shape[1]) * (weights[0] + weights[1]) >= weights[0]).astype(np.int64)
-        return there
+def _pick(weights: Array, random: np.random.Generator, columns: Ints | None = None) -> Ints:
+    """Draw one row per column, or for each of these columns, in proportion to the weights (K, N)."""
     edges = np.cumsum(weights, axis=0)
+    if columns is not None:
+        edges = edges[:, columns]
     picked: Ints = (random.random(edges.shape[1]) * edges[-1] >= edges[:-1]).sum(axis=0)
     return picked

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import prod
 from typing import Literal
 
 import numpy as np
@@ -71,10 +72,10 @@ class Drawn:
     def of(cls, scene: Scene) -> "Drawn":
         kb, belief, relevant = scene.kb, scene.belief, scene.relevant
         rows = np.flatnonzero(relevant)
-        sets = belief.sets[:, rows]
+        sets = belief.sets(rows)
         active = _active(kb, rows, sets, scene.job)
         both, which = distinct(np.concatenate([sets, active], axis=1))
-        weights: Array = np.bincount(which, weights=belief.weights, minlength=len(both)).astype(float)
+        weights: Array = np.bincount(which, minlength=len(both)) / len(which)
         return cls(rows, both[:, : len(rows)], both[:, len(rows) :], weights)
 
 
@@ -218,11 +219,15 @@ def _chances(scene: Scene, drawn: Drawn, findings: Sequence[str]) -> dict[str, A
     """
     if not findings:
         return {}
-    kb, now = scene.kb, scene.belief.now
+    kb = scene.kb
     columns = np.array([kb.column[f] for f in findings])
-    rest = np.flatnonzero(~scene.relevant & (now > 1e-6))
-    p = now[rest][:, None, None]
-    others = kb.leak[columns] * np.prod(1 - p + p * kb.reach[np.ix_(rest, columns)], axis=0)
+    others = kb.leak.copy()
+    rest = np.where(scene.relevant, 0.0, scene.belief.now)
+    rows, linked, lacks = kb.links
+    if len(rows):
+        first = np.flatnonzero(np.diff(linked, prepend=-1))
+        others[linked[first]] *= np.multiply.reduceat(1 - rest[rows, None] * lacks, first)
+    others = others[columns]
     logs = np.log(np.maximum(kb.reach[drawn.rows][:, columns], FLOOR))
     flat = drawn.sets.astype(float) @ logs.reshape(len(drawn.rows), len(columns) * kb.leak.shape[1])
     levels = np.exp(flat).reshape(len(drawn.sets), len(columns), kb.leak.shape[1]) * others
@@ -249,9 +254,10 @@ def _together(kb: KnowledgeBase, chances: dict[str, Array], answer: dict[str, st
 
 def _joint(tables: list[Array]) -> Array:
     """Return (O, N) the likelihood of each joint outcome; past a limit the least telling findings are left out."""
-    tables = sorted(tables, key=lambda t: -float(t.std(axis=0).sum()))
-    while np.prod([t.shape[1] for t in tables]) > MOST_OUTCOMES:
-        tables = tables[:-1]
+    if prod(t.shape[1] for t in tables) > MOST_OUTCOMES:
+        tables = sorted(tables, key=lambda t: -float(t.std(axis=0).sum()))
+        while prod(t.shape[1] for t in tables) > MOST_OUTCOMES:
+            tables = tables[:-1]
     out = tables[0].T
     for table in tables[1:]:
         out = (out[:, None, :] * table.T[None]).reshape(-1, len(table))
