@@ -3,14 +3,16 @@
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from platformdirs import user_data_path
 
 from symptomtree.cases.files import as_yaml, write_whole
-from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Entry, Id, Text
 from symptomtree.kb.nodes import MISSING, read_struct
+
+if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
 
 
 class BadBike(Exception):
@@ -46,7 +48,7 @@ def read_bikes(folder: Path) -> tuple[list[Bike], list[str]]:
     return sorted(found, key=lambda b: b.name.casefold()), messages
 
 
-def lasting(kb: KnowledgeBase, facts: Mapping[str, str]) -> dict[str, str]:
+def lasting(kb: "KnowledgeBase", facts: Mapping[str, str]) -> dict[str, str]:
     """Return those facts that stay true of a bike, and that the knowledge has."""
     entries = kb.entries.facts
     return {f: v for f, v in facts.items() if f in entries and entries[f].about == "bike" and v in entries[f].values}

@@ -6,6 +6,7 @@ import tempfile
 from collections.abc import Iterator
 from math import isfinite
 from pathlib import Path as FilePath
+from typing import TYPE_CHECKING
 
 import msgspec
 import yaml
@@ -24,16 +25,18 @@ from symptomtree.cases.model import (
     Reading,
     Unsure,
 )
-from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Observable
 from symptomtree.kb.nodes import MISSING, Builder, Place, Problem, nearest, read_struct
+
+if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
 
 
 class BadCase(Exception):
     """A case file that cannot be used; the message has a line per problem."""
 
 
-def read_case(path: FilePath, kb: KnowledgeBase) -> Case:
+def read_case(path: FilePath, kb: "KnowledgeBase") -> Case:
     """Read a case file and check it against the knowledge.
 
     Raises:
@@ -49,7 +52,7 @@ def read_case(path: FilePath, kb: KnowledgeBase) -> Case:
     return case
 
 
-def case_problems(case: Case, kb: KnowledgeBase, builder: Builder) -> Iterator[Problem]:
+def case_problems(case: Case, kb: "KnowledgeBase", builder: Builder) -> Iterator[Problem]:
     """Yield everything a case says that the knowledge does not know."""
     for n, event in enumerate(case.events):
         for key, text in event_problems(event, kb, case.events[:n]):
@@ -71,7 +74,7 @@ def _at(builder: Builder, *path: str | int) -> Place:
     return builder.places[path]
 
 
-def event_problems(event: AnyEvent, kb: KnowledgeBase, before: list[AnyEvent]) -> Iterator[tuple[str, str]]:
+def event_problems(event: AnyEvent, kb: "KnowledgeBase", before: list[AnyEvent]) -> Iterator[tuple[str, str]]:
     """Yield (key, text) for what is wrong with one event after those before it."""
     match event:
         case Context(fact=fact, value=value):
@@ -113,7 +116,7 @@ def _not_of(value: str, of: str, known: list[str]) -> str:
     return f"{value!r} is none of {', '.join(known)} ({of}){nearest(value, known)}"
 
 
-def _reading_problems(finding: str, number: float, kb: KnowledgeBase) -> Iterator[str]:
+def _reading_problems(finding: str, number: float, kb: "KnowledgeBase") -> Iterator[str]:
     known = kb.findings.get(finding)
     readings = [name for name, f in kb.findings.items() if isinstance(f, Observable) and f.reading]
     if not isinstance(known, Observable) or not known.reading:
@@ -124,7 +127,7 @@ def _reading_problems(finding: str, number: float, kb: KnowledgeBase) -> Iterato
         yield f"{number:g} is outside {low:g} to {high:g} {known.reading.unit} ({finding}); is the unit right?"
 
 
-def _correction_problems(event: Correction, target: AnyEvent, kb: KnowledgeBase) -> Iterator[tuple[str, str]]:
+def _correction_problems(event: Correction, target: AnyEvent, kb: "KnowledgeBase") -> Iterator[tuple[str, str]]:
     try:
         corrected = corrected_event(target, event)
     except ValueError as error:

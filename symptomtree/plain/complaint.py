@@ -1,14 +1,17 @@
 """From free words, or from the list of parts, to findings and facts that the person has confirmed."""
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context
-from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.plain.answers import Option, several
 from symptomtree.plain.asker import Asker, Prompt, Reply
 from symptomtree.plain.keeper import Keeper
 from symptomtree.plain.talk import Talk
 from symptomtree.reasoning.words import Candidate, Matcher
+
+if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
 
 MOST_SHOWN = 8
 LONGEST = 1200
@@ -123,7 +126,7 @@ class ComplaintDesk:
             self.by_part()
 
 
-def meaning(kb: KnowledgeBase, c: Candidate) -> str:
+def meaning(kb: "KnowledgeBase", c: Candidate) -> str:
     """Return a candidate in plain words."""
     if c.kind == "fact":
         fact = kb.entries.facts[c.name]
@@ -132,7 +135,7 @@ def meaning(kb: KnowledgeBase, c: Candidate) -> str:
     return f"{symptom.name}: {symptom.grades[c.value].removeprefix('yes, ')}"
 
 
-def _way(kb: KnowledgeBase, part: str | None) -> tuple[str, ...]:
+def _way(kb: "KnowledgeBase", part: str | None) -> tuple[str, ...]:
     way: list[str] = []
     while part:
         way.insert(0, part)
@@ -140,10 +143,10 @@ def _way(kb: KnowledgeBase, part: str | None) -> tuple[str, ...]:
     return tuple(way)
 
 
-def _part(kb: KnowledgeBase, name: str) -> str:
+def _part(kb: "KnowledgeBase", name: str) -> str:
     part = kb.entries.parts[name]
     return f"{part.name}: {part.about}" if part.about else part.name
 
 
-def _says(kb: KnowledgeBase, symptom: str) -> tuple[str, ...]:
+def _says(kb: "KnowledgeBase", symptom: str) -> tuple[str, ...]:
     return tuple(text for texts in kb.entries.symptoms[symptom].says.values() for text in texts)

@@ -10,10 +10,10 @@ from platformdirs import user_data_path
 
 from symptomtree.cases.files import event_problems, write_case
 from symptomtree.cases.model import AnyEvent, Case, Complaint, Correction, Note
-from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.reasoning.costs import Profile
 
 if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
     from symptomtree.reasoning.assess import Adviser, Assessment
 
 
@@ -37,7 +37,7 @@ class Keeper:
 
     def __init__(
         self,
-        kb: KnowledgeBase,
+        kb: "KnowledgeBase",
         case: Case,
         path: Path | None,
         profile: Profile,

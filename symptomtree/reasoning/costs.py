@@ -1,9 +1,12 @@
 """What a step costs: minutes of work at a rate, plus parts; and whose time and money it is."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Check, Fix, Skill
+
+if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
 
 PART_WORTH = {"none": 0.0, "low": 8.0, "middle": 25.0, "high": 70.0, "very-high": 200.0}
 """Price band -> worth in money; from memory, brand-neutral, for weighing only."""
@@ -38,7 +41,7 @@ class Profile:
         """Return what minutes of their time are worth."""
         return minutes * max(self.per_minute, PATIENCE)
 
-    def can(self, kb: KnowledgeBase, work: Check | Fix) -> bool:
+    def can(self, kb: "KnowledgeBase", work: Check | Fix) -> bool:
         """Return whether they can do it: skill, tools and hands, those of the way there included."""
         ways = [kb.entries.access[a] for a in access_path(kb, work.access)]
         if any(SKILLS.index(x.skill) > SKILLS.index(self.skill) for x in (work, *ways)):
@@ -49,7 +52,7 @@ class Profile:
         return self.tools is None or all(t in self.tools or kb.entries.tools[t].instead for t in needed)
 
 
-def access_path(kb: KnowledgeBase, access: str | None) -> list[str]:
+def access_path(kb: "KnowledgeBase", access: str | None) -> list[str]:
     """Return an access state and all around it, innermost first."""
     out = []
     while access:
@@ -58,19 +61,19 @@ def access_path(kb: KnowledgeBase, access: str | None) -> list[str]:
     return out
 
 
-def access_minutes(kb: KnowledgeBase, access: str | None, open_: frozenset[str] = frozenset()) -> float:
+def access_minutes(kb: "KnowledgeBase", access: str | None, open_: frozenset[str] = frozenset()) -> float:
     """Return the minutes to open and later close what of an access state is not open yet."""
     return sum(
         kb.entries.access[a].open + kb.entries.access[a].close for a in access_path(kb, access) if a not in open_
     )
 
 
-def minutes_of(kb: KnowledgeBase, work: Check | Fix, open_: frozenset[str] = frozenset()) -> float:
+def minutes_of(kb: "KnowledgeBase", work: Check | Fix, open_: frozenset[str] = frozenset()) -> float:
     """Return the minutes of a check or fix, getting there and back included."""
     return work.minutes + access_minutes(kb, work.access, open_)
 
 
-def price_of(kb: KnowledgeBase, work: Check | Fix, profile: Profile) -> float:
+def price_of(kb: "KnowledgeBase", work: Check | Fix, profile: Profile) -> float:
     """Return what the work itself costs, access not counted; what they cannot do costs a hand-over."""
     parts = PART_WORTH[work.price] if isinstance(work, Fix) else 0.0
     if (isinstance(work, Fix) and work.kind == "hand-over") or not profile.can(kb, work):

@@ -1,14 +1,16 @@
 """Whose time, money, tools and skill it is: three presets, or a file of one's own."""
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from msgspec import Meta
 
-from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Entry, Id, Skill, Text
 from symptomtree.kb.nodes import MISSING, Builder, Place, Problem, nearest, read_struct
 from symptomtree.reasoning.costs import Profile
+
+if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
 
 HOME_TOOLS = frozenset({"hex-keys", "screwdriver", "rags", "chain-lube", "grease", "brush", "gloves", "steel-rule"})
 """What a home rider is taken to own; from memory."""
@@ -41,7 +43,7 @@ class ProfileFile(Entry, frozen=True, kw_only=True):
     """The label of your money, as you want to read it."""
 
 
-def profile_named(name: str, kb: KnowledgeBase) -> Profile:
+def profile_named(name: str, kb: "KnowledgeBase") -> Profile:
     """Return a preset by its name, or the profile in a file.
 
     Raises:
@@ -71,7 +73,7 @@ def profile_named(name: str, kb: KnowledgeBase) -> Profile:
     )
 
 
-def _unknown_tools(built: ProfileFile, kb: KnowledgeBase, builder: Builder) -> list[Problem]:
+def _unknown_tools(built: ProfileFile, kb: "KnowledgeBase", builder: Builder) -> list[Problem]:
     places: dict[tuple[str | int, ...], Place] = builder.places
     return [
         Problem(places["tools", n], "P201", f"no tool {tool!r}{nearest(tool, list(kb.entries.tools))}")

@@ -11,10 +11,12 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, log
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.reasoning import lexicon
+
+if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
 
 MOST = 12
 """No more candidates than this are returned."""
@@ -98,7 +100,7 @@ _Hit = tuple[int, str, float]
 class Matcher:
     """The phrases of some knowledge, ready to be looked for."""
 
-    def __init__(self, kb: KnowledgeBase) -> None:
+    def __init__(self, kb: "KnowledgeBase") -> None:
         self._targets: list[tuple[Literal["finding", "fact"], str, str]] = []
         self._phrases: list[_Phrase] = []
         for kind, name, value, texts in _targets(kb):
@@ -261,7 +263,7 @@ def _few(ranked: Sequence[Candidate]) -> list[Candidate]:
 
 
 def _targets(
-    kb: KnowledgeBase,
+    kb: "KnowledgeBase",
 ) -> Iterator[tuple[Literal["finding", "fact"], str, str, list[tuple[str, float]]]]:
     """Yield every target with its phrases and what each is worth."""
     for name, symptom in kb.entries.symptoms.items():

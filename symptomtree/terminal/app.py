@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import events
 from textual.app import App, SystemCommand
@@ -19,7 +19,6 @@ from textual.widgets import Input
 from symptomtree.cases.bikes import Bike
 from symptomtree.cases.files import read_case
 from symptomtree.cases.model import AnyEvent, Case
-from symptomtree.kb.compile import KnowledgeBase, open_knowledge
 from symptomtree.plain.keeper import Keeper, default_path
 from symptomtree.reasoning.costs import Profile
 from symptomtree.reasoning.profiles import profile_named
@@ -27,6 +26,9 @@ from symptomtree.terminal.keys import KEYS, keys_path, own_keys
 from symptomtree.terminal.look import THEMES
 from symptomtree.terminal.opening import OpeningScreen
 from symptomtree.terminal.parts import Line, Palette, Sheet, clean_line
+
+if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
 
 UNTITLED = "A case without a complaint yet"
 
@@ -62,7 +64,7 @@ class SymptomtreeApp(App[None]):
         knowledge: Path | None = None,
         profile: str = "new-mechanic",
         look: str = "dark",
-        kb: KnowledgeBase | None = None,
+        kb: "KnowledgeBase | None" = None,
     ) -> None:
         """Take what is needed.
 
@@ -97,7 +99,9 @@ class SymptomtreeApp(App[None]):
     # What is known, opened when it is first needed
 
     @cached_property
-    def kb(self) -> KnowledgeBase:
+    def kb(self) -> "KnowledgeBase":
+        from symptomtree.kb.compile import open_knowledge
+
         return open_knowledge(self._folder)
 
     @cached_property
@@ -243,7 +247,7 @@ class SymptomtreeApp(App[None]):
         before = self.kb
         self.push_screen(BrowserScreen(), lambda _: self._begin_anew() if self.kb is not before else None)
 
-    def take_knowledge(self, kb: KnowledgeBase) -> None:
+    def take_knowledge(self, kb: "KnowledgeBase") -> None:
         """Go on with other knowledge. What the case says and this does not know becomes a note, and is told.
 
         Raises:

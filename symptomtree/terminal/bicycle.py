@@ -1,7 +1,7 @@
 """A bicycle drawn from the side, whose areas light up: the way in for who does not know the names of the parts."""
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.style import Style
 from rich.text import Text
@@ -11,7 +11,9 @@ from textual.message import Message
 from textual.reactive import reactive
 from textual.widget import Widget
 
-from symptomtree.kb.compile import KnowledgeBase
+if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
+
 
 AREAS: dict[str, tuple[str, tuple[str, ...]]] = {
     # letter in the mask: (what it is called, the parts that begin it)
@@ -52,7 +54,7 @@ MASK = (
 )
 
 
-def area_of(kb: KnowledgeBase, part: str) -> str:
+def area_of(kb: "KnowledgeBase", part: str) -> str:
     """Return the letter of the area that a part belongs to: that of the nearest part around it which begins one."""
     begins = {name: letter for letter, (_, names) in AREAS.items() for name in names}
     at: str | None = part
@@ -63,7 +65,7 @@ def area_of(kb: KnowledgeBase, part: str) -> str:
     return "f"
 
 
-def symptoms_in(kb: KnowledgeBase, letter: str) -> list[str]:
+def symptoms_in(kb: "KnowledgeBase", letter: str) -> list[str]:
     """Return the symptoms of an area that stand for themselves, by name."""
     found = [s for s, e in kb.entries.symptoms.items() if not e.asked_when and area_of(kb, e.part) == letter]
     return sorted(found, key=kb.name_of)
