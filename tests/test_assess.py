@@ -22,11 +22,6 @@ HOWL = (
 )
 
 
-@pytest.fixture(scope="module")
-def adviser() -> Adviser:
-    return Adviser(open_knowledge())
-
-
 def chance(a: Assessment, cause: str) -> float:
     return next((s.probability for s in a.causes if s.cause == cause), 0.0)
 

@@ -9,17 +9,11 @@ from pathlib import Path
 import pytest
 
 from symptomtree.cases.files import read_case
-from symptomtree.kb.compile import open_knowledge
 from symptomtree.kb.shipped import shipped
 from symptomtree.reasoning.assess import Adviser
 
 REAL = sorted((Path(__file__).parent / "real_cases").glob("*.yaml"))
 TOLD = sorted(shipped("walkthroughs").glob("*.yaml"))
-
-
-@pytest.fixture(scope="module")
-def adviser() -> Adviser:
-    return Adviser(open_knowledge())
 
 
 @pytest.mark.parametrize("path", REAL + TOLD, ids=lambda p: p.stem)
