@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from symptomtree.kb.model import instructions
 from symptomtree.lessons.lesson import Action, Move, bench_after, work_of
 from symptomtree.lessons.way import Tutor, Way, advised, advised_way, in_order, likeliest
 from symptomtree.reasoning.assess import Assessment, StopRiding
@@ -151,7 +152,7 @@ def _judge(tutor: Tutor, way: Way, n: int) -> Judged:
     rank = next((r for r in a.fixes if r.fix == move.action.name), None)
     tells = rank.causes if rank else tuple(cause for cause, _, _ in step.tells) if step else ()
     work = work_of(tutor.kb, move.action)
-    cautions = bool(work and (work.hazards or work.cautions))
+    cautions = bool(work and (work.hazards or work.cautions or any(mind for mind, _ in instructions(work))))
     return Judged(move, tells, due, best, turn, loss, _risk(a, move.action, best), cautions, a)
 
 

@@ -25,7 +25,7 @@ class Prompt:
         text: the question.
         options: to choose from, numbered; lettered when a number is a reading.
         reading: how a number is taken, None when it cannot be one.
-        how: what `?` shows.
+        how: the lines that `?` shows.
         why: what `why` says, and at the second time its figures.
         free: whether any words are an answer.
     """
@@ -91,9 +91,7 @@ class Asker:
                 whys += 1
                 self._why(prompt, figures=said.name == "numbers" or whys > 1)
             elif said and said.name in ("how", "help"):
-                how = [f"  {n}. {text}" for n, text in enumerate(prompt.how, start=1)] or [
-                    "There is no more to say on how."
-                ]
+                how = prompt.how or ("There is no more to say on how.",)
                 self._talk.say(*(HELP if said.name == "help" else how))
                 self._show(prompt)
             elif said:

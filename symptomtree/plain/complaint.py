@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context
+from symptomtree.plain import show
 from symptomtree.plain.answers import Option, several
 from symptomtree.plain.asker import Asker, Prompt, Reply
 from symptomtree.plain.keeper import Keeper
@@ -112,7 +113,7 @@ class ComplaintDesk:
             return
         symptom = kb.entries.symptoms[chosen.value]
         grades = tuple(Option(g, words, tuple(symptom.says.get(g, ()))) for g, words in symptom.grades.items())
-        grade = self._asker.ask(Prompt(symptom.ask, grades, how=symptom.how))
+        grade = self._asker.ask(Prompt(symptom.ask, grades, how=tuple(show.numbered("How:", symptom.how))))
         if isinstance(grade, Option):
             self._keeper.add(Answer(finding=chosen.value, grade=grade.value, complaint=True))
 

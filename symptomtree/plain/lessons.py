@@ -167,7 +167,7 @@ def _judged(kb: KnowledgeBase, judged: Judged, money: str) -> Iterator[str]:
         yield f"NOT SAFE: you {judged.risk}."
     if judged.cautions:
         work = kb.entries.fixes.get(judged.move.action.name) or kb.entries.checks[judged.move.action.name]
-        yield f"At a real bike mind: {show.cautions(kb, [work])[0]}"
+        yield from (f"At a real bike mind: {caution}" for caution in show.cautions(kb, [work]))
 
 
 def _sums(d: Debrief, money: str) -> Iterator[str]:

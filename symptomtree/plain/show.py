@@ -7,6 +7,7 @@ from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context, FixDon
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Check, Fix, Observable
 from symptomtree.plain.answers import Option, close
+from symptomtree.plain.guide import Steps, guide, way_to
 from symptomtree.plain.text import clean, minutes
 from symptomtree.reasoning.costs import minutes_of
 
@@ -42,21 +43,29 @@ NEVER_SAFE = (
 
 
 def check(kb: KnowledgeBase, name: str, open_: frozenset[str] = frozenset()) -> Iterator[str]:
-    """Yield what someone needs to know to carry a check out: cautions come before the steps.
+    """Yield what someone needs to know to carry a check out: each caution before what it belongs to.
 
     Args:
         open_: the access states that are open already.
     """
     entry = kb.entries.checks[name]
+    told = guide(kb, entry)
     yield f"Check: {entry.name} ({minutes(minutes_of(kb, entry, open_))})."
-    yield from _work(kb, entry, open_)
-    yield from numbered("How:", entry.how)
+    yield from _work(kb, entry, told.ahead, open_)
+    yield from guided("How:", told.steps)
 
 
 def fix(
     kb: KnowledgeBase, name: str, rank: "FixRank | None" = None, open_: frozenset[str] = frozenset()
 ) -> Iterator[str]:
-    """Yield what someone needs to know to carry a fix out: cautions come before the steps.
+    """Yield what someone needs to know to carry a fix out: each caution before what it belongs to."""
+    yield from before_fix(kb, name, rank, open_)
+    yield from guided("Steps:", guide(kb, kb.entries.fixes[name]).steps)
+    yield from figures(kb, name)
+
+
+def before_fix(kb: KnowledgeBase, name: str, rank: "FixRank | None", open_: frozenset[str]) -> Iterator[str]:
+    """Yield what comes before the steps of a fix.
 
     Args:
         kb: the knowledge.
@@ -73,11 +82,14 @@ def fix(
             yield "If it is that, nothing is broken."
     if not entry.reversible:
         yield "It cannot be undone."
-    yield from _work(kb, entry, open_)
+    yield from _work(kb, entry, guide(kb, entry).ahead, open_)
     if entry.parts:
         yield f"Parts: {', '.join(entry.parts)} (price: {entry.price})."
-    yield from numbered("Steps:", entry.steps)
-    for figure in entry.figures:
+
+
+def figures(kb: KnowledgeBase, name: str) -> Iterator[str]:
+    """Yield the numbers that a fix needs, with their sources."""
+    for figure in kb.entries.fixes[name].figures:
         yield f"Figure: {figure.what}: {figure.value} {figure.unit}".rstrip() + f" ({_source(kb, figure.source)})."
 
 
@@ -88,13 +100,20 @@ def _source(kb: KnowledgeBase, name: str) -> str:
     return f"{source.title}, {source.year}" if source.year else source.title
 
 
-def _work(kb: KnowledgeBase, entry: Check | Fix, open_: frozenset[str]) -> Iterator[str]:
-    """Yield what a check and a fix have in common."""
+def how(kb: KnowledgeBase, entry: Check | Fix) -> Iterator[str]:
+    """Yield how it is done, once more: cautions and steps."""
+    told = guide(kb, entry)
+    yield from (f"Caution: {caution}" for caution in told.ahead)
+    yield from guided("How:", told.steps)
+
+
+def _work(kb: KnowledgeBase, entry: Check | Fix, ahead: Sequence[str], open_: frozenset[str]) -> Iterator[str]:
+    """Yield what a check and a fix have in common, with the cautions ahead of all steps."""
     if entry.skill in HANDS:
         yield f"This is work for {HANDS[entry.skill]}."
-    for caution in cautions(kb, [entry]):
+    for caution in ahead:
         yield f"Caution: {caution}"
-    states = _access(kb, entry.access)
+    states = way_to(kb, entry.access)
     if states and states[-1] in open_:
         yield f"While the bike is like that ({kb.entries.access[states[-1]].name}), nothing more has to be opened."
     elif states:
@@ -107,35 +126,27 @@ def _work(kb: KnowledgeBase, entry: Check | Fix, open_: frozenset[str]) -> Itera
         yield f"Tools: {'; '.join(_tool(kb, t) for t in tools)}."
 
 
-def _access(kb: KnowledgeBase, access: str | None) -> list[str]:
-    """Return the access states to open, outermost first."""
-    states: list[str] = []
-    while access:
-        states.insert(0, access)
-        access = kb.entries.access[access].inside
-    return states
-
-
 def _tool(kb: KnowledgeBase, name: str) -> str:
     tool = kb.entries.tools[name]
     return f"{tool.name} (or {tool.instead})" if tool.instead else tool.name
 
 
 def cautions(kb: KnowledgeBase, entries: Sequence[Check | Fix]) -> list[str]:
-    """Return the cautions of some work, of its hazards and of getting there, each once."""
-    found: dict[str, None] = {}
-    for entry in entries:
-        states = [kb.entries.access[s] for s in _access(kb, entry.access)]
-        hazards = dict.fromkeys([*(h for s in states for h in s.hazards), *entry.hazards])
-        found |= dict.fromkeys(kb.entries.hazards[h].caution for h in hazards)
-        found |= dict.fromkeys([*(c for s in states for c in s.cautions), *entry.cautions])
-    return list(found)
+    """Return the cautions of some work, each once."""
+    return list(dict.fromkeys(caution for entry in entries for caution in guide(kb, entry).cautions))
 
 
 def numbered(title: str, texts: Sequence[str]) -> Iterator[str]:
-    if texts:
+    yield from guided(title, tuple(((), text) for text in texts))
+
+
+def guided(title: str, steps: Steps) -> Iterator[str]:
+    """Yield numbered steps, each after its cautions."""
+    if steps:
         yield title
-        yield from (f"  {n}. {text}" for n, text in enumerate(texts, start=1))
+    for n, (cautions, step) in enumerate(steps, start=1):
+        yield from (f"  Caution: {caution}" for caution in cautions)
+        yield f"  {n}. {step}"
 
 
 def stops(kb: KnowledgeBase, standing: Iterable["StopRiding"]) -> list[str]:

@@ -65,7 +65,7 @@ class Steps:
         a = self._keeper.assessment
         self._talk.say("")
         why, figures = (show.reason(a, step),), tuple(show.numbers(a, step))
-        said = self._asker.ask(Prompt(text, options, how=how, why=why, numbers=figures))
+        said = self._asker.ask(Prompt(text, options, how=tuple(show.numbered("How:", how)), why=why, numbers=figures))
         assert isinstance(said, (Option, Reply))
         return said
 
@@ -77,7 +77,11 @@ class Steps:
         options = tuple(Option(g, words, tuple(says.get(g, ()))) for g, words in known.grades.items())
         reading = known.reading if isinstance(known, Observable) else None
         check = self._kb.settled_by.get(name)
-        how = self._kb.entries.checks[check].how if check else getattr(known, "how", ())
+        how = (
+            tuple(show.how(self._kb, self._kb.entries.checks[check]))
+            if check
+            else tuple(show.numbered("How:", getattr(known, "how", ())))
+        )
         reasons, figures = ((show.reason(a, step),), tuple(show.numbers(a, step))) if step else ((why,), ())
         self._talk.say("")
         said = self._asker.ask(Prompt(known.ask, options, reading, how, reasons, figures))
@@ -125,7 +129,7 @@ class Steps:
             self._talk.say(show.ONCE_MORE)
         options = (Option("done", "done"), Option("not-now", "cannot, or not now"))
         why, figures = (show.reason(a, step), tuple(show.numbers(a, step))) if step else (show.DUE, ())
-        how = self._kb.entries.fixes[name].steps
+        how = tuple(show.how(self._kb, self._kb.entries.fixes[name]))
         said = self._asker.ask(Prompt("When it is done:", options, how=how, why=(why,), numbers=figures))
         done = isinstance(said, Option) and said.value == "done"
         if done:

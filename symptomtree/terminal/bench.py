@@ -140,7 +140,9 @@ class BenchScreen(Base):
             self.query_one(name, Static).update(text(*lines))
             self.query_one(name).display = any(lines)
         ticks = self.query_one("#ticks", Ticks)
-        ticks.fill([f"{n}. {step}" for n, step in enumerate(card.steps, start=1)])
+        ticks.fill(
+            [f"{n}. {step}" for n, (_, step) in enumerate(card.steps, start=1)], before=[c for c, _ in card.steps]
+        )
         ticks.display = bool(card.steps)
         reading = self.query_one("#reading", Input)
         reading.set_class(card.gauge is not None, "-on")

@@ -20,6 +20,7 @@ from symptomtree.cases.model import (
 from symptomtree.kb.model import Observable
 from symptomtree.kb.model import Reading as Gauge
 from symptomtree.plain import show
+from symptomtree.plain.guide import Steps, guide
 from symptomtree.reasoning.assess import Adviser, Assessment
 from symptomtree.reasoning.planning import Step
 from symptomtree.reasoning.state import in_force
@@ -47,8 +48,8 @@ class Card:
 
     Attributes:
         title: a line.
-        about: what comes before the question: cautions first, then how to get there and do it.
-        steps: of a fix, to tick off.
+        about: what comes before the question: the cautions for all of it first, then how to get there and do it.
+        steps: of a fix, to tick off, each with the cautions to read right before it.
         after: what comes after the steps: figures, parts, what follows.
         question: what is asked.
         choices: the answers.
@@ -61,7 +62,7 @@ class Card:
 
     title: str
     about: tuple[str, ...] = ()
-    steps: tuple[str, ...] = ()
+    steps: Steps = ()
     after: tuple[str, ...] = ()
     question: str = ""
     choices: tuple[Choice, ...] = ()
@@ -176,23 +177,22 @@ def _fix(a: Assessment, turn: Turn, title: str) -> Card:
     kb = a.knowledge
     entry = kb.entries.fixes[turn.name]
     rank = next((r for r in a.fixes if r.fix == turn.name), None)
-    lines = list(show.fix(kb, turn.name, rank, a.state.open))
-    begin = lines.index("Steps:") if "Steps:" in lines else len(lines)
-    about, after = lines[1:begin], lines[begin + 1 + len(entry.steps) :]
+    first, *about = show.before_fix(kb, turn.name, rank, a.state.open)
+    after = list(show.figures(kb, turn.name))
     if turn.name in a.state.times:
         about.insert(0, show.ONCE_MORE)
     if turn.kind == "meanwhile":
         about.insert(0, show.BOTH_AT_ONCE)
-    about += ["Steps, to tick off with Shift+Tab and Space, or a click:"] if entry.steps else []
+    about.append("Steps, to tick off with Shift+Tab and Space, or a click:")
     follow = [kb.name_of(name) for name in entry.then]
     after += [f"After it comes: {', '.join(follow)}."] if follow else []
     after += [f"The proof: {', '.join(kb.asks(t) for t in entry.retest)}"] if entry.retest else []
     step = turn.step or next((s for s in a.steps if s.name == turn.name), None)
     left = (LeftOut(about=turn.name),)
     return Card(
-        title=f"{title}: {lines[0].removeprefix('Fix: ')}",
+        title=f"{title}: {first.removeprefix('Fix: ')}",
         about=tuple(about),
-        steps=tuple(entry.steps),
+        steps=guide(kb, entry).steps,
         after=tuple(after),
         question="When it is done:",
         choices=(Choice("done", (FixDone(fix=turn.name),)), Choice("cannot, or not now", left)),

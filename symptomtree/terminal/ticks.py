@@ -1,10 +1,11 @@
 """A list to tick off, whose marks are signs and not colours."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
+from textual.geometry import Region
 from textual.message import Message
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
@@ -13,9 +14,13 @@ from symptomtree.terminal.parts import still_there, text
 
 
 class Ticks(OptionList):
-    """Lines with [ ] or [x] before them. Space, Enter and a click tick or untick."""
+    """Lines with [ ] or [x] before them. Space, Enter and a click tick or untick.
+
+    A caution is a line of its own before the line that it belongs to: it cannot be ticked, and is scrolled to with it.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("space", "select", show=False)]
+    DEFAULT_CSS = "Ticks > .option-list--option-disabled { color: $foreground; }"
 
     @dataclass
     class Toggled(Message):
@@ -35,11 +40,18 @@ class Ticks(OptionList):
             self.action_first()
         super().action_select()
 
-    def fill(self, lines: Sequence[str], on: frozenset[int] = frozenset()) -> None:
-        """Show these lines, some of them ticked."""
-        self._texts, self._on = list(lines), set(on)
+    def fill(
+        self, lines: Sequence[str], on: frozenset[int] = frozenset(), before: Sequence[Sequence[str]] = ()
+    ) -> None:
+        """Show these lines, some of them ticked, with the cautions before each, if any."""
+        self._texts, self._on, self._before = list(lines), set(on), list(before) or [()] * len(lines)
         self.clear_options()
-        self.add_options(Option(self._marked(n)) for n in range(len(lines)))
+        self.add_options(self._options_of(lines))
+
+    def _options_of(self, lines: Sequence[str]) -> Iterator[Option]:
+        for n in range(len(lines)):
+            yield from (Option(text(f"Caution: {caution}"), disabled=True) for caution in self._before[n])
+            yield Option(self._marked(n), id=str(n))
 
     def set_tick(self, index: int, on: bool) -> None:
         """Tick or untick a line."""
@@ -47,7 +59,18 @@ class Ticks(OptionList):
             self._on.add(index)
         else:
             self._on.discard(index)
-        self.replace_option_prompt_at_index(index, self._marked(index))
+        self.replace_option_prompt(str(index), self._marked(index))
+
+    def scroll_to_highlight(self, top: bool = False) -> None:
+        """Scroll to the line that is lit, and to the cautions before it."""
+        super().scroll_to_highlight(top)
+        if self.highlighted is None or self.highlighted not in self._index_to_line:
+            return
+        option = self.get_option_at_index(self.highlighted)
+        first = self.highlighted - len(self._before[int(str(option.id))])
+        y, last = self._index_to_line[first], self._index_to_line[self.highlighted] + self._heights[self.highlighted]
+        whole = Region(0, y, self.scrollable_content_region.width, last - y)
+        self.scroll_to_region(whole, force=True, animate=False, top=top, immediate=True)
 
     def _marked(self, n: int):  # type: ignore[no-untyped-def]
         return text(f"[{'x' if n in self._on else ' '}] {self._texts[n]}")
@@ -56,6 +79,7 @@ class Ticks(OptionList):
         event.stop()
         if not still_there(event):
             return
-        on = event.option_index not in self._on
-        self.set_tick(event.option_index, on)
-        self.post_message(self.Toggled(self, event.option_index, on))
+        index = int(str(event.option.id))
+        on = index not in self._on
+        self.set_tick(index, on)
+        self.post_message(self.Toggled(self, index, on))
