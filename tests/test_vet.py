@@ -275,13 +275,14 @@ SENSE: list[tuple[str, str, list[Change]]] = [
     ),
     (
         "K316",
-        "'weak' comes more often for no reason (0.875) than by any cause (0.675)",
-        [("weak:\n", "leak: almost-no-chance", f"{HERE}leak: very-likely")],
+        "'weak' comes to 'yes' about as often for no reason (0.5) as by any cause (0.675 at most)",
+        [("weak:\n", "leak: almost-no-chance", f"{HERE}leak: roughly-even")],
     ),
     (
         "K317",
-        "nothing tells it from 'glazed', which has other fixes",
+        "nothing that costs little tells it from 'glazed', which has other fixes",
         [
+            ("", "fixes: [rub-pads, new-pads]", "fixes: [rub-pads]"),
             ("", WORN_SHOWS, f"{HERE}shows: {{shine: almost-certain, squeal: {{some: likely, loud: unlikely}}}}"),
             (
                 "",

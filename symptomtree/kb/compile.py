@@ -19,7 +19,8 @@ from symptomtree.kb.load import digest_of, read, read_bytes
 from symptomtree.kb.model import Cause, Entries, Factor, Graded, Number, Observable, Reading, Strength, Symptom, Times
 from symptomtree.kb.nodes import Problem
 from symptomtree.kb.shipped import shipped
-from symptomtree.kb.vet import findings_of, needs_of, vet
+from symptomtree.kb.vet import vet
+from symptomtree.kb.vetting.desk import findings_of, needs_of
 
 Array = NDArray[np.float64]
 ByValue = tuple[NDArray[np.int64], Mapping[str, Array]]
@@ -275,7 +276,7 @@ def open_knowledge(folder: FilePath | None = None) -> KnowledgeBase:
 
 def _cache_file(digest: str) -> FilePath:
     code = hashlib.sha256()
-    for module in sorted(FilePath(__file__).parent.glob("*.py")):
+    for module in sorted(FilePath(__file__).parent.rglob("*.py")):
         code.update(module.read_bytes())
     return user_cache_path("symptomtree") / f"knowledge-{digest[:24]}-{code.hexdigest()[:8]}.msgpack"
 

@@ -47,11 +47,15 @@ class Place:
 
 @dataclass(frozen=True, slots=True, order=True)
 class Problem:
-    """One thing that is wrong, and where; prints as `path:line:column: CODE text`."""
+    """One thing that is wrong, and where; prints as `path:line:column: CODE text`.
+
+    A matter of judgement names the entries that it is `about`, so that a reviewed exception can let it stand.
+    """
 
     place: Place
     code: str
     text: str
+    about: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         """Return one line, whatever the names in it hold."""

@@ -1,27 +1,20 @@
 """Does the knowledge make sense as a whole? Every rule here is one small function that yields problems.
 
-Codes: K0 the file, K1 its shape (see `nodes`), K2 references, K3 sense.
+Codes: K0 the file, K1 its shape (see `nodes`), K2 references, K3 sense, K4 what only inference or simulated bikes can
+tell (see `symptomtree.trials.deep`). Rules with a topic of their own stand in `vetting/`.
 """
 
 import re
-from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 
 from symptomtree.kb import scale
 from symptomtree.kb.load import Draft
-from symptomtree.kb.model import (
-    Careful,
-    Check,
-    Entries,
-    Fix,
-    Number,
-    Observable,
-    Reading,
-    Strength,
-    Symptom,
-    Times,
-)
+from symptomtree.kb.model import Check, Fix, Number, Observable, Reading, Strength, Symptom, Times
 from symptomtree.kb.nodes import Path, Problem, nearest
+from symptomtree.kb.vetting.alike import causes_can_be_told_apart
+from symptomtree.kb.vetting.desk import Desk, chance, first_chance, needs_of
+from symptomtree.kb.vetting.exceptions import AT_ONCE, exceptions_are_in_order, excused
+from symptomtree.kb.vetting.use import findings_speak
 
 ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
@@ -30,9 +23,6 @@ FIGURE = re.compile(
 )
 """A number with its unit, or two: '0.75 %', '5 to 7 N m'."""
 CONFIRMS_FROM = scale.BANDS["very-likely"][0]
-MAX_HINTS = 50
-"""Each nearest spelling is sought among all ids; whoever has more of them wrong has no slips of the pen."""
-
 REFERENCES: dict[tuple[str, str], tuple[str, ...]] = {
     ("parts", "inside"): ("parts",),
     ("facts", "source"): ("sources",),
@@ -62,81 +52,11 @@ REFERENCES: dict[tuple[str, str], tuple[str, ...]] = {
 """(section, attribute) -> the kinds of entry that it may name."""
 
 
-class Desk:
-    """The draft on the desk of the vetting, with the look-ups that several rules share."""
-
-    def __init__(self, draft: Draft) -> None:
-        self.draft = draft
-        self.entries: Entries = draft.entries
-        self.findings: dict[str, Symptom | Observable] = findings_of(draft.entries)
-        self.settled_by: dict[str, list[str]] = {}
-        for check_id, check in draft.entries.checks.items():
-            for finding in check.settles:
-                self.settled_by.setdefault(finding, []).append(check_id)
-        self._declared = {path[3] for path in draft.places if len(path) == 4 and path[::2] == ("checks", "settles")}
-        """What checks settle, those of broken checks included."""
-        built = sum(len(getattr(draft.entries, section)) for section in Entries.__struct_fields__)
-        self.whole = built == len(draft.declared)
-        """Whether every entry could be built; else what seems unused or unheard of may be named by a broken one."""
-        self._hints = 0
-
-    def knows(self, kind: str, name: str) -> bool:
-        """Whether `name` is one of that kind; an entry that could not be built counts, its problem is told."""
-        if kind == "findings":
-            return name in self.findings or name in self._declared or self.draft.declared.get(name) == "symptoms"
-        return self.draft.declared.get(name) == kind
-
-    def names(self, kind: str) -> list[str]:
-        if kind == "findings":
-            return list(self.findings)
-        if kind == "readings":
-            return [f for f, o in self.findings.items() if isinstance(o, Observable) and o.reading]
-        return [name for name, section in self.draft.declared.items() if section == kind]
-
-    def hint(self, word: str, *kinds: str) -> str:
-        """Return '; did you mean ...?' for the closest name of these kinds, while hints last."""
-        self._hints += 1
-        return nearest(word, [n for kind in kinds for n in self.names(kind)]) if self._hints <= MAX_HINTS else ""
-
-    def problem(self, code: str, text: str, *path: str | int) -> Problem:
-        return Problem(self.draft.at(*path), code, text)
-
-    def texts(self) -> Iterator[tuple[str, str, Check | Fix]]:
-        """Yield (section, id, entry) of everything that tells someone what to do."""
-        for name, check in self.entries.checks.items():
-            yield "checks", name, check
-        for name, fix in self.entries.fixes.items():
-            yield "fixes", name, fix
-
-
-def findings_of(entries: Entries) -> dict[str, Symptom | Observable]:
-    """Return every finding: symptoms, and what checks settle."""
-    found: dict[str, Symptom | Observable] = dict(entries.symptoms)
-    for check in entries.checks.values():
-        found.update(check.settles)
-    return found
-
-
-def needs_of(entries: Entries, applies_to: Mapping[str, list[str]], part: str | None) -> dict[str, frozenset[str]]:
-    """Return fact -> the values that something needs, with what the parts around it need."""
-    out = {fact: frozenset(values) for fact, values in applies_to.items()}
-    seen: set[str] = set()
-    while part in entries.parts and part not in seen:
-        seen.add(part)
-        entry = entries.parts[part]
-        for fact, values in entry.applies_to.items():
-            out[fact] = out.get(fact, frozenset(values)) & frozenset(values)
-        part = entry.inside
-    return out
-
-
 def vet(draft: Draft) -> list[Problem]:
-    """Return every problem of the draft, in the order of files and lines."""
+    """Return every problem of the draft that no exception lets stand, in the order of files and lines."""
     desk = Desk(draft)
-    problems = list(draft.problems)
-    for rule in RULES:
-        problems += rule(desk)
-    return sorted(set(problems))
+    found = {problem for rule in RULES for problem in rule(desk)}
+    return sorted({*draft.problems, *excused(desk, found, AT_ONCE)})
 
 
 def ids_are_kebab_case(desk: Desk) -> Iterator[Problem]:
@@ -318,17 +238,6 @@ def _graded(
         last = p if p is not None else last
 
 
-def chance(strength: Strength) -> float | None:
-    """Return the probability of a word or number, None for a word that is not on the scale."""
-    return strength.p if isinstance(strength, Number) else scale.PROBABILITY.get(strength)
-
-
-def first_chance(graded: Strength | dict[str, Strength]) -> float:
-    """Return the chance of the first abnormal grade or worse; words that are not on the scale count as sure."""
-    strengths = graded.values() if isinstance(graded, dict) else [graded]
-    return max((1.0 if (p := chance(s)) is None else p for s in strengths), default=1.0)
-
-
 def readings_are_in_order(desk: Desk) -> Iterator[Problem]:
     for name, check in desk.entries.checks.items():
         for finding, observable in check.settles.items():
@@ -379,22 +288,15 @@ def causes_can_be_settled(desk: Desk) -> Iterator[Problem]:
 
 def hazards_are_named(desk: Desk) -> Iterator[Problem]:
     """A step that speaks of a hazard carries its caution."""
+    words = {h: [w.lower() for w in hazard.words] for h, hazard in desk.entries.hazards.items()}
     for section, name, entry in desk.texts():
-        for path, step in _said(entry, "how" if section == "checks" else "steps"):
-            for hazard, known in desk.entries.hazards.items():
-                if path[-1] != "mind" and hazard not in entry.hazards and (word := known.word_in(step)):
+        attribute = "how" if section == "checks" else "steps"
+        for n, step in enumerate(getattr(entry, attribute)):
+            for hazard, needles in words.items():
+                word = next((w for w in needles if re.search(rf"\b{re.escape(w)}\b", step.lower())), None)
+                if word and hazard not in entry.hazards:
                     text = f"the step says {word!r} but 'hazards' lacks {hazard!r}, so its caution is missing"
-                    yield desk.problem("K310", text, section, name, *path)
-
-
-def _said(entry: object, attribute: str) -> Iterator[tuple[Path, str]]:
-    """Yield (path inside the entry, text) of its steps or cautions; a step with a caution of its own is two texts."""
-    for n, item in enumerate(getattr(entry, attribute, None) or ()):
-        if isinstance(item, Careful):
-            yield (attribute, n, "mind"), item.mind
-            yield (attribute, n, "do"), item.do
-        else:
-            yield (attribute, n), item
+                    yield desk.problem("K310", text, section, name, attribute, n)
 
 
 def figures_have_sources(desk: Desk) -> Iterator[Problem]:
@@ -404,11 +306,11 @@ def figures_have_sources(desk: Desk) -> Iterator[Problem]:
             yield from _known(desk, ("sources",), figure.source, "fixes", name, "figures", n, "source")
         given = {number for figure in fix.figures for number in NUMBER.findall(figure.value)}
         for attribute in ("steps", "cautions"):
-            for path, text in _said(fix, attribute):
+            for n, text in enumerate(getattr(fix, attribute)):
                 for found in FIGURE.finditer(text):
                     if not given.issuperset(number for number in found.groups() if number):
                         what = f"{found.group()!r} is not among the figures; write it there, with its source"
-                        yield desk.problem("K315", what, "fixes", name, *path)
+                        yield desk.problem("K315", what, "fixes", name, attribute, n)
 
 
 def rules_are_whole(desk: Desk) -> Iterator[Problem]:
@@ -468,41 +370,7 @@ def nothing_lies_about(desk: Desk) -> Iterator[Problem]:
     shown |= {c.reading for rule in desk.entries.rules.values() for c in rule.when if c.reading}
     for finding in desk.findings:
         if finding not in shown:
-            yield desk.problem("K314", f"no cause shows {finding!r} and no rule uses it", *_finding_path(desk, finding))
-
-
-def _finding_path(desk: Desk, finding: str) -> Path:
-    if finding in desk.entries.symptoms:
-        return ("symptoms", finding)
-    return ("checks", desk.settled_by[finding][0], "settles", finding)
-
-
-def findings_speak(desk: Desk) -> Iterator[Problem]:
-    """A finding that comes more often by itself than by any cause tells nothing."""
-    if not desk.whole:
-        return
-    strongest: dict[str, float] = {}
-    for cause in desk.entries.causes.values():
-        for finding, graded in cause.shows.items():
-            strongest[finding] = max(strongest.get(finding, 0.0), first_chance(graded))
-    for finding, most in strongest.items():
-        if (known := desk.findings.get(finding)) and first_chance(known.leak) > most:
-            text = f"{finding!r} comes more often for no reason ({first_chance(known.leak)}) than by any cause ({most})"
-            yield desk.problem("K316", text, *_finding_path(desk, finding), "leak")
-
-
-def causes_can_be_told_apart(desk: Desk) -> Iterator[Problem]:
-    """Two causes that show the same in the same context are one, unless the same fix cures both."""
-    alike: dict[str, list[str]] = defaultdict(list)
-    for name, cause in desk.entries.causes.items():
-        context = needs_of(desk.entries, cause.applies_to, cause.part)
-        seen = (cause.shows, {f: sorted(v) for f, v in context.items()}, cause.raised_by, cause.lowered_by)
-        alike[repr([sorted(part.items()) for part in seen])].append(name)
-    for first, *others in alike.values():
-        for other in others:
-            if set(desk.entries.causes[other].fixes) != set(desk.entries.causes[first].fixes):
-                text = f"nothing tells it from {first!r}, which has other fixes"
-                yield desk.problem("K317", text, "causes", other, "shows")
+            yield desk.problem("K314", f"no cause shows {finding!r} and no rule uses it", *desk.path_of(finding))
 
 
 def fixes_can_be_proved(desk: Desk) -> Iterator[Problem]:
@@ -552,10 +420,10 @@ def sentences_are_whole(desk: Desk) -> Iterator[Problem]:
     for section in ("facts", "symptoms", "questions", "checks", "fixes", "access"):
         for name, entry in getattr(entries, section).items():
             for key in ("how", "steps", "cautions"):
-                for path, text in _said(entry, key):
+                for n, text in enumerate(getattr(entry, key, None) or ()):
                     if not text.rstrip().endswith((".", "!", "?", ":", ")")):
                         told = f"{text[-40:]!r} is no whole sentence; if a comma cut it, put the text in quotes"
-                        yield desk.problem("K321", told, section, name, *path)
+                        yield desk.problem("K321", told, section, name, key, n)
 
 
 RULES: tuple[Callable[[Desk], Iterator[Problem]], ...] = (
@@ -579,4 +447,5 @@ RULES: tuple[Callable[[Desk], Iterator[Problem]], ...] = (
     dangers_are_stopped,
     contexts_meet,
     sentences_are_whole,
+    exceptions_are_in_order,
 )

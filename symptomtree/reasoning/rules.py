@@ -14,7 +14,7 @@ from threading import Lock
 from typing import Any, Literal, get_args
 
 from symptomtree.kb.model import Condition, Entries, Rule
-from symptomtree.kb.vet import findings_of
+from symptomtree.kb.vetting.desk import findings_of
 from symptomtree.reasoning import _experta
 
 Kind = Literal["stop-riding", "rules-out", "implies", "contradicts", "do-first", "must-follow", "hand-over"]

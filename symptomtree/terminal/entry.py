@@ -20,7 +20,7 @@ from symptomtree.kb.model import (
     Tool,
 )
 from symptomtree.kb.nodes import Path, Place
-from symptomtree.kb.vet import needs_of
+from symptomtree.kb.vetting.desk import needs_of
 from symptomtree.plain import show
 from symptomtree.plain.map import kind_of, lines
 from symptomtree.plain.text import minutes

@@ -43,7 +43,8 @@ from symptomtree.kb.compile import Faulty, KnowledgeBase, compile_entries, open_
 from symptomtree.kb.load import Draft, read, read_bytes
 from symptomtree.kb.model import Entries
 from symptomtree.kb.shipped import shipped
-from symptomtree.kb.vet import findings_of, vet
+from symptomtree.kb.vet import vet
+from symptomtree.kb.vetting.desk import findings_of
 from symptomtree.reasoning import assess, decide, planning
 from symptomtree.reasoning.costs import Profile
 from symptomtree.reasoning.graph import causal_graph, components
