@@ -4,6 +4,7 @@ Every entry is an immutable struct. Text is text: nothing here is interpreted as
 struct's fields from this module, so a new field needs no other change than its use.
 """
 
+import re
 from typing import Annotated, Literal, Union
 
 from msgspec import Meta, Struct, field
@@ -55,6 +56,17 @@ FactsNeeded = dict[str, list[str]]
 """`applies-to`: fact -> the values it may have; all of them must hold."""
 FindingsNeeded = dict[str, list[str]]
 """`asked-when`: finding -> grades; it is asked once any one of them has been found."""
+
+
+class Careful(Entry, frozen=True, kw_only=True):
+    """A step with the caution that belongs to it and not to the whole work; it is told right before the step."""
+
+    mind: Text
+    do: Text
+
+
+Instruction = Union[Text, Careful]  # noqa: UP007
+"""A step of some work."""
 
 
 class Part(Entry, frozen=True, kw_only=True):
@@ -163,7 +175,7 @@ class Check(Entry, frozen=True, kw_only=True):
     name: Text
     """An imperative: 'Spin the wheel and watch the disc'."""
     part: Id
-    how: Annotated[list[Text], Meta(min_length=1)]
+    how: Annotated[list[Instruction], Meta(min_length=1)]
     minutes: Minutes
     """Hands-on time with the access already open."""
     settles: Annotated[dict[str, Observable], Meta(min_length=1)]
@@ -220,7 +232,7 @@ class Fix(Entry, frozen=True, kw_only=True):
 
     name: Text
     kind: Kind
-    steps: Annotated[list[Text], Meta(min_length=1)]
+    steps: Annotated[list[Instruction], Meta(min_length=1)]
     minutes: Minutes
     works: Strength
     """How often it removes its cause when that is what was wrong."""
@@ -272,7 +284,13 @@ class Hazard(Entry, frozen=True, kw_only=True):
     name: Text
     caution: Text
     words: list[Text] = []
-    """Words in a step which mean that this hazard is there; the vetting looks for them."""
+    """Words in a step which mean that this hazard is there: the vetting looks for them, and the caution of work that
+    names the hazard comes before the first such step."""
+
+    def word_in(self, step: str) -> str | None:
+        """Return the first of the words that a step says, in lower case."""
+        words = (word.lower() for word in self.words)
+        return next((word for word in words if re.search(rf"\b{re.escape(word)}\b", step.lower())), None)
 
 
 class Source(Entry, frozen=True, kw_only=True):
@@ -357,3 +375,9 @@ class Entries(Entry, frozen=True, kw_only=True):
     rules: dict[str, Rule] = {}
     sources: dict[str, Source] = {}
     exceptions: dict[str, Exemption] = {}
+
+
+def instructions(work: Check | Fix) -> list[tuple[str | None, str]]:
+    """Return (the caution of its own, what to do) of each step of a check or fix."""
+    steps = work.how if isinstance(work, Check) else work.steps
+    return [(step.mind, step.do) if isinstance(step, Careful) else (None, step) for step in steps]

@@ -9,7 +9,17 @@ from collections.abc import Callable, Iterator
 
 from symptomtree.kb import scale
 from symptomtree.kb.load import Draft
-from symptomtree.kb.model import Check, Fix, Number, Observable, Reading, Strength, Symptom, Times
+from symptomtree.kb.model import (
+    Careful,
+    Check,
+    Fix,
+    Number,
+    Observable,
+    Reading,
+    Strength,
+    Symptom,
+    Times,
+)
 from symptomtree.kb.nodes import Path, Problem, nearest
 from symptomtree.kb.vetting.alike import causes_can_be_told_apart
 from symptomtree.kb.vetting.desk import Desk, chance, first_chance, needs_of
@@ -288,15 +298,22 @@ def causes_can_be_settled(desk: Desk) -> Iterator[Problem]:
 
 def hazards_are_named(desk: Desk) -> Iterator[Problem]:
     """A step that speaks of a hazard carries its caution."""
-    words = {h: [w.lower() for w in hazard.words] for h, hazard in desk.entries.hazards.items()}
     for section, name, entry in desk.texts():
-        attribute = "how" if section == "checks" else "steps"
-        for n, step in enumerate(getattr(entry, attribute)):
-            for hazard, needles in words.items():
-                word = next((w for w in needles if re.search(rf"\b{re.escape(w)}\b", step.lower())), None)
-                if word and hazard not in entry.hazards:
+        for path, step in _said(entry, "how" if section == "checks" else "steps"):
+            for hazard, known in desk.entries.hazards.items():
+                if path[-1] != "mind" and hazard not in entry.hazards and (word := known.word_in(step)):
                     text = f"the step says {word!r} but 'hazards' lacks {hazard!r}, so its caution is missing"
-                    yield desk.problem("K310", text, section, name, attribute, n)
+                    yield desk.problem("K310", text, section, name, *path)
+
+
+def _said(entry: object, attribute: str) -> Iterator[tuple[Path, str]]:
+    """Yield (path inside the entry, text) of its steps or cautions; a step with a caution of its own is two texts."""
+    for n, item in enumerate(getattr(entry, attribute, None) or ()):
+        if isinstance(item, Careful):
+            yield (attribute, n, "mind"), item.mind
+            yield (attribute, n, "do"), item.do
+        else:
+            yield (attribute, n), item
 
 
 def figures_have_sources(desk: Desk) -> Iterator[Problem]:
@@ -306,11 +323,11 @@ def figures_have_sources(desk: Desk) -> Iterator[Problem]:
             yield from _known(desk, ("sources",), figure.source, "fixes", name, "figures", n, "source")
         given = {number for figure in fix.figures for number in NUMBER.findall(figure.value)}
         for attribute in ("steps", "cautions"):
-            for n, text in enumerate(getattr(fix, attribute)):
+            for path, text in _said(fix, attribute):
                 for found in FIGURE.finditer(text):
                     if not given.issuperset(number for number in found.groups() if number):
                         what = f"{found.group()!r} is not among the figures; write it there, with its source"
-                        yield desk.problem("K315", what, "fixes", name, attribute, n)
+                        yield desk.problem("K315", what, "fixes", name, *path)
 
 
 def rules_are_whole(desk: Desk) -> Iterator[Problem]:
@@ -420,10 +437,10 @@ def sentences_are_whole(desk: Desk) -> Iterator[Problem]:
     for section in ("facts", "symptoms", "questions", "checks", "fixes", "access"):
         for name, entry in getattr(entries, section).items():
             for key in ("how", "steps", "cautions"):
-                for n, text in enumerate(getattr(entry, key, None) or ()):
+                for path, text in _said(entry, key):
                     if not text.rstrip().endswith((".", "!", "?", ":", ")")):
                         told = f"{text[-40:]!r} is no whole sentence; if a comma cut it, put the text in quotes"
-                        yield desk.problem("K321", told, section, name, key, n)
+                        yield desk.problem("K321", told, section, name, *path)
 
 
 RULES: tuple[Callable[[Desk], Iterator[Problem]], ...] = (
