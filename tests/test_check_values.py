@@ -6,7 +6,7 @@
 import pytest
 
 from symptomtree.kb.compile import KnowledgeBase, grade_of, open_knowledge, reading_weights
-from symptomtree.kb.model import Fix, Observable, Reading
+from symptomtree.kb.model import Fix, Observable, Reading, instructions
 from symptomtree.kb.nodes import nearest
 
 
@@ -35,7 +35,7 @@ def test_glazed_pads_are_shiny_weak_and_noisy_and_are_freshened(kb: KnowledgeBas
     assert {"pad-shine", "stopping-power", "brake-noise"} <= set(cause.shows)
     fix = kb.entries.fixes[cause.fixes[0]]
     assert "glazed surface" in fix.name
-    assert any("dull" in step for step in fix.steps)
+    assert any("dull" in step for _, step in instructions(fix))
 
 
 def test_a_creeping_lever_may_be_pistons_that_did_not_follow(kb: KnowledgeBase) -> None:
@@ -48,7 +48,7 @@ def test_a_creeping_lever_may_be_pistons_that_did_not_follow(kb: KnowledgeBase) 
 def test_the_chain_itself_shows_what_is_out_of_line(kb: KnowledgeBase) -> None:
     """Common practice: a chain run in line with the ring is the straight edge that shows a hanger or mech."""
     check = kb.entries.checks["sight-from-behind"]
-    assert any("straight edge" in step for step in check.how)
+    assert any("straight edge" in step for _, step in instructions(check))
     (finding,) = [f for f in check.settles if f == "cage-not-in-line"]
     shows = [c for c in kb.cause_ids if finding in kb.entries.causes[c].shows]
     assert {"bent-hanger", "hanger-bent-far"} <= set(shows)
@@ -59,7 +59,7 @@ def test_back_pedalling_shows_a_bent_ring_or_a_damaged_link(kb: KnowledgeBase) -
     settled = {
         finding
         for name, check in kb.entries.checks.items()
-        if any("back" in step.lower() for step in check.how)
+        if any("back" in step.lower() for _, step in instructions(check))
         for finding in check.settles
     }
     for cause in ("bent-ring", "damaged-link"):
@@ -77,7 +77,7 @@ def test_drag_of_the_outer_over_the_inner_shows_friction(kb: KnowledgeBase) -> N
     """Common practice: slide the housing along the cable; a drop of lubricant helps."""
     cause = kb.entries.causes["gear-cable-friction"]
     assert "gear-housing-drag" in kb.entries.checks[cause.confirm].settles
-    assert any("one drop of thin oil" in step for step in kb.entries.fixes[cause.fixes[0]].steps)
+    assert any("one drop of thin oil" in step for _, step in instructions(kb.entries.fixes[cause.fixes[0]]))
 
 
 # ------------------------------------------------------------------------------------------------ published figures
@@ -150,7 +150,7 @@ def test_fluids_are_never_mixed(kb: KnowledgeBase) -> None:
     caution = kb.entries.hazards["brake-fluid"].caution
     assert "never" in caution
     assert "manual" in caution
-    opened = [f for f in kb.entries.fixes.values() if any("bleed" in s.lower() for s in f.steps)]
+    opened = [f for f in kb.entries.fixes.values() if any("bleed" in s.lower() for _, s in instructions(f))]
     assert opened
     assert all("brake-fluid" in f.hazards for f in opened)
 
