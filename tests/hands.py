@@ -7,7 +7,7 @@ from textual import events
 from textual._compositor import Compositor
 from textual._context import visible_screen_stack
 from textual.keys import _character_to_key
-from textual.widgets import Footer, OptionList
+from textual.widgets import OptionList
 
 from symptomtree.cases.model import Answer, AnyEvent, Case, Complaint, Context
 from symptomtree.reasoning.state import in_force
@@ -112,9 +112,8 @@ class Hands:
 
 
 def draw_less(monkeypatch: Any) -> None:
-    """Draw a screen only when a test reads it, and no footers: they take more time than all else together."""
+    """Draw a screen only when a test reads it."""
     monkeypatch.setattr(Compositor, "render_update", lambda *_, **__: None)
-    monkeypatch.setattr(Footer, "compose", lambda _: iter(()))
 
 
 @asynccontextmanager

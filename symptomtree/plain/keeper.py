@@ -1,7 +1,7 @@
 """Keeps a case: its events, its file, what follows from them. Every event is on disk before the next question."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -63,6 +63,7 @@ class Keeper:
         self._complained = False
         self._adviser = adviser
         self._assessment: Assessment | None = None
+        self._foreseen: dict[tuple[AnyEvent, ...], Assessment] = {}
         self._together: list[set[int]] = []  # numbers of events that one answer made
 
     @property
@@ -73,11 +74,24 @@ class Keeper:
     def assessment(self) -> "Assessment":
         """What follows from the events so far."""
         if self._assessment is None:
-            from symptomtree.reasoning.assess import Adviser  # noqa: PLC0415 - the first question is there before it
-
-            self._adviser = self._adviser or Adviser(self.kb)
-            self._assessment = self._adviser.assess(self.events, self._profile)
+            self._assessment = self._assess(self.events)
         return self._assessment
+
+    def after(self, *events: AnyEvent) -> "Assessment":
+        """Return what would follow if these were added; nothing is written down."""
+        if events not in self._foreseen:
+            self._foreseen[events] = self._assess([*self.events, *events])
+        return self._foreseen[events]
+
+    def foresees(self, *events: AnyEvent) -> bool:
+        """Whether what would follow from these has been worked out."""
+        return events in self._foreseen
+
+    def _assess(self, events: Sequence[AnyEvent]) -> "Assessment":
+        from symptomtree.reasoning.assess import Adviser  # noqa: PLC0415 - the first question is there before it
+
+        self._adviser = self._adviser or Adviser(self.kb)
+        return self._adviser.assess(events, self._profile)
 
     def add(self, *events: AnyEvent) -> None:
         """Append what one answer comes to, and save."""
@@ -92,7 +106,8 @@ class Keeper:
         self.case = msgspec.structs.replace(self.case, title=title, events=[*self.events, *events])
         self._together.append(set(range(before + 1, before + len(events) + 1)))
         if not all(isinstance(e, Note) for e in events):
-            self._assessment = None
+            self._assessment = self._foreseen.get(events)
+        self._foreseen = {}
         self._save()
 
     def take_back(self) -> list[AnyEvent]:

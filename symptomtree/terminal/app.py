@@ -142,6 +142,11 @@ class SymptomtreeApp(App[None]):
             self.take(self._first, self._path)
         else:
             self.push_screen(OpeningScreen())
+            self.call_after_refresh(lambda: self.run_worker(self._get_ready, thread=True, exit_on_error=False))
+
+    def _get_ready(self) -> None:
+        """Open what the first words need while they are typed. What goes wrong here is told to whoever needs it."""
+        self.matcher, self.adviser  # noqa: B018
 
     def _open(self, path: Path) -> Case:
         return read_case(path, self.kb)
@@ -216,6 +221,7 @@ class SymptomtreeApp(App[None]):
         lines += [
             "",
             "Digits choose an answer. Arrows move, Enter chooses, Space ticks, Tab goes on, Page keys turn the page.",
+            "Ctrl+P finds everything by its name.",
         ]
         lines.append(f"Your own keys: lines like  undo: b  in {keys_path()}, by these names: {', '.join(KEYS)}.")
         self.push_screen(Sheet("Keys", lines))

@@ -6,7 +6,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
-from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from symptomtree.cases.bikes import Bike, bikes_folder, keep_bike, lasting
@@ -18,10 +18,12 @@ from symptomtree.reasoning.assess import Assessment
 from symptomtree.reasoning.turn import next_turn
 from symptomtree.terminal.card import Card, card_of, fix_card, next_finding, reading_event, step_line, what_if
 from symptomtree.terminal.look import bar, moved
-from symptomtree.terminal.parts import Base, Line, Sheet, StopLine, key, still_there, text
+from symptomtree.terminal.parts import Base, KeyLine, Line, Sheet, StopLine, key, still_there, text
 from symptomtree.terminal.ticks import Ticks
 
 MOST_CAUSES, MOST_STEPS = 8, 5
+READING = 0.25
+"""Seconds without a key after which what the answers would come to is worked out, so that it is there at once."""
 
 
 class BenchScreen(Base):
@@ -99,12 +101,13 @@ class BenchScreen(Base):
                 yield Static("Next steps", classes="head", markup=False)
                 yield OptionList(id="steps")
         yield Static(id="state", markup=False)
-        yield Footer(show_command_palette=False)  # the keys need the room
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self._before: dict[str, float] = {}
         self._card = Card("")
         self._told = ""
+        self._thinking = self.set_timer(READING, self._think_ahead, pause=True)
         self.refresh_case()
 
     # Showing
@@ -127,9 +130,23 @@ class BenchScreen(Base):
                 return
             card = card_of(a, turn)
         self._card = card
+        self._think_ahead_in(READING)
         self._show_card(card)
         self._show_side(a)
         self._show_state(a)
+
+    def _think_ahead_in(self, seconds: float) -> None:
+        self._thinking.stop()
+        self._thinking = self.set_timer(seconds, self._think_ahead)
+
+    def _think_ahead(self) -> None:
+        """Work out one answer, and leave room for a key before the next."""
+        keeper = self.ours.keeper
+        ways = [*(c.events for c in self._card.choices), self._card.unsure, self._card.skip]
+        left = [events for events in ways if events and not keeper.foresees(*events)]
+        if left and self.is_active:
+            keeper.after(*left[0])
+            self._think_ahead_in(READING / 10)
 
     def _show_card(self, card: Card) -> None:
         self.query_one("#told", Static).update(text(self._told))
@@ -325,11 +342,11 @@ class BenchScreen(Base):
 
     def action_what_if(self) -> None:
         """Show what each answer would make of the causes; nothing is written down."""
-        a, adviser = self.ours.keeper.assessment, self.ours.adviser
+        keeper = self.ours.keeper
         lines = []
         for c in self._card.choices:
             lines.append(f"If: {c.words}")
-            lines += [f"  {bar(p)} {p:4.0%}  {name}" for name, p in what_if(a, adviser, c)]
+            lines += [f"  {bar(p)} {p:4.0%}  {name}" for name, p in what_if(keeper.after(*c.events))]
         self.app.push_screen(Sheet("What if I answered ...", lines or ["There is nothing to answer here."]))
 
     def action_causes(self) -> None:

@@ -10,7 +10,7 @@ from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
-from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from symptomtree.kb.compile import KnowledgeBase, compile_entries
@@ -24,7 +24,7 @@ from symptomtree.reasoning.graph import causal_graph
 from symptomtree.reasoning.profiles import BadProfile
 from symptomtree.terminal.entry import described, entry_at, excerpt, links, path_of
 from symptomtree.terminal.finder import Finder
-from symptomtree.terminal.parts import Base, StopLine, key, still_there, text
+from symptomtree.terminal.parts import Base, KeyLine, StopLine, key, still_there, text
 from symptomtree.terminal.shelf import kept_cases
 from symptomtree.terminal.uses import Cases, read_cases, uses
 
@@ -94,7 +94,7 @@ class BrowserScreen(Base):
                     yield Static(id="entry", markup=False)
                 yield OptionList(id="links")
         yield Static(id="where", markup=False)
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self._trail: list[Page] = []

@@ -21,7 +21,7 @@ from symptomtree.kb.model import Observable
 from symptomtree.kb.model import Reading as Gauge
 from symptomtree.plain import show
 from symptomtree.plain.guide import Steps, guide
-from symptomtree.reasoning.assess import Adviser, Assessment
+from symptomtree.reasoning.assess import Assessment
 from symptomtree.reasoning.planning import Step
 from symptomtree.reasoning.state import in_force
 from symptomtree.reasoning.turn import Turn, take_up
@@ -245,10 +245,9 @@ def _close(a: Assessment, turn: Turn) -> Card:
     return Card(title, (*first, *show.summary(a)), why=("Everything that was due has been done.",))
 
 
-def what_if(a: Assessment, adviser: Adviser, choice: Choice) -> list[tuple[str, float]]:
-    """Return the three likeliest causes, and how likely, if this were the answer; nothing is written down."""
-    then = adviser.assess((*a.events, *choice.events), a.profile)
-    return [(a.knowledge.name_of(c.cause), c.probability) for c in then.causes[:3]]
+def what_if(then: Assessment) -> list[tuple[str, float]]:
+    """Return the three causes likeliest after an answer, and how likely."""
+    return [(then.knowledge.name_of(c.cause), c.probability) for c in then.causes[:3]]
 
 
 def step_line(a: Assessment, step: Step) -> str:

@@ -9,7 +9,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
-from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from symptomtree.cases.files import BadCase
@@ -35,7 +35,7 @@ from symptomtree.plain import show
 from symptomtree.plain.answers import Option as Named
 from symptomtree.plain.answers import matching
 from symptomtree.plain.text import clean
-from symptomtree.terminal.parts import Base, Line, Sheet, StopLine, key, still_there, text
+from symptomtree.terminal.parts import Base, KeyLine, Line, Sheet, StopLine, key, still_there, text
 
 DRAWN, FITTING = "a bike drawn from the knowledge", "the one that fits you best now"
 
@@ -61,7 +61,7 @@ class LessonsScreen(Base):
         yield Static("Lessons: a bike whose fault is known. Choose one.", id="head", markup=False)
         yield Static(id="stand", markup=False)
         yield OptionList()
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self._show()
@@ -166,7 +166,7 @@ class LessonScreen(Base):
             with Vertical(id="can"):
                 yield Input(placeholder="what do you do next? type to find it", id="find", max_length=100)
                 yield OptionList()
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self._tell(*lines.opening(self.ours.kb, self.way.lesson))

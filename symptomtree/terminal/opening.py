@@ -7,7 +7,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.timer import Timer
-from textual.widgets import Button, Footer, Input, Label, Static
+from textual.widgets import Button, Input, Label, Static
 
 from symptomtree.cases.bikes import bikes_folder, lasting, read_bikes
 from symptomtree.cases.model import Answer, AnyEvent, Context
@@ -15,7 +15,7 @@ from symptomtree.plain.complaint import MOST_SHOWN, complaints_of, meaning
 from symptomtree.plain.text import clean
 from symptomtree.reasoning.words import Candidate
 from symptomtree.terminal.bicycle import AREAS, Bicycle, area_of, symptoms_in
-from symptomtree.terminal.parts import Base, Sheet, StopLine, key, text
+from symptomtree.terminal.parts import Base, KeyLine, Sheet, StopLine, key, text
 from symptomtree.terminal.shelf import kept_cases
 from symptomtree.terminal.ticks import Ticks
 
@@ -61,7 +61,7 @@ class OpeningScreen(Base):
         with Horizontal(id="row"):
             yield Static(id="hint", markup=False)
             yield Button("Go on (g)", id="go", disabled=True)
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self._found: list[Candidate] = []

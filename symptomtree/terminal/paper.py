@@ -5,9 +5,9 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import VerticalScroll
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
-from symptomtree.terminal.parts import Base, StopLine, key, text
+from symptomtree.terminal.parts import Base, KeyLine, StopLine, key, text
 
 
 class Paper(Base):
@@ -34,7 +34,7 @@ class Paper(Base):
         yield Static(text(self._title), id="title")
         with VerticalScroll():
             yield Static(text(*self._body.splitlines()))
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()

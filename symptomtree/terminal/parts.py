@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, ClassVar, cast
 
+from rich.style import Style
 from rich.text import Text
 from textual.app import ComposeResult
 from textual.await_complete import AwaitComplete
@@ -11,7 +12,7 @@ from textual.binding import Binding, BindingType
 from textual.command import CommandPalette
 from textual.containers import Vertical, VerticalScroll
 from textual.screen import ModalScreen, Screen
-from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import Worker
 
@@ -68,6 +69,33 @@ class StopLine(Static):
             more = more or " (all of it: press !)"
             first = first[: max(20, room - len(more))] + "..."
         self.update(Text(clean(first) + more))
+
+
+class KeyLine(Static):
+    """The keys of a screen in one line; a click is as good as the key.
+
+    The library's own line makes a widget of each key, all of them anew whenever the focus moves: that took longer than
+    all else that an answer draws.
+    """
+
+    DEFAULT_CSS = "KeyLine { dock: bottom; height: 1; background: $panel; text-wrap: nowrap; text-overflow: clip; }"
+
+    def on_mount(self) -> None:
+        self.show_keys()
+        self.screen.bindings_updated_signal.subscribe(self, lambda _: self.show_keys())
+
+    def show_keys(self) -> None:
+        """List what can be pressed now."""
+        self.update(self._keys())
+
+    def _keys(self) -> Text:
+        line = Text(no_wrap=True, end="")
+        for _, binding, enabled, _ in self.screen.active_bindings.values():
+            if binding.show and enabled:
+                click = Style(meta={"@click": f"app.simulate_key({binding.key!r})"})
+                line.append(f" {self.app.get_key_display(binding)} ", Style(bold=True) + click)
+                line.append(f"{binding.description} ", click)
+        return line
 
 
 class Closing:
@@ -141,7 +169,7 @@ class Sheet(Closing, ModalScreen[int | None]):
                 yield Static(text(*self._lines))
             if self._choices:
                 yield OptionList(*(Option(text(c)) for c in self._choices))
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         (self.query_one(OptionList) if self._choices else self.query_one(VerticalScroll)).focus()
@@ -180,7 +208,7 @@ class Line(Closing, ModalScreen[str | None]):
         with Vertical():
             yield Static(text(self._title), id="title")
             yield Input(self._value, max_length=1000)
-        yield Footer()
+        yield KeyLine()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         self.dismiss(clean(event.value) or None)

@@ -5,12 +5,12 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from symptomtree.cases.files import BadCase, read_case
 from symptomtree.plain.keeper import cases_folder
-from symptomtree.terminal.parts import Base, StopLine, key, still_there, text
+from symptomtree.terminal.parts import Base, KeyLine, StopLine, key, still_there, text
 
 MOST = 200
 
@@ -49,7 +49,7 @@ class CasesScreen(Base):
         yield StopLine()
         yield Static("Cases: Enter goes on with one, + begins a new one.", id="head", markup=False)
         yield OptionList()
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self._files = kept_cases()
