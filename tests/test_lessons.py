@@ -58,6 +58,19 @@ LESSONS = library(KB)
 SOME = LESSONS[:: max(1, len(LESSONS) // 12)]  # working every lesson to its end takes minutes
 each_lesson = pytest.mark.parametrize("lesson", SOME, ids=lambda x: x.name)
 
+# Lessons that are otherwise than the rest, each with what a mechanic would say to it.
+CONFUSED = {
+    "suspension-last-third-never-used",  # telling what bare tube is costs less than a look inside for reducers
+    "wheels-axle-of-another-bike",  # it is closed hard once more before another axle is thought of
+}
+HANDED_OVER = {"suspension-creak-that-is-not-the-stem"}  # a fork that may be parting at its crown is a workshop's
+LUCKY = {
+    "suspension-hard-as-a-plank-on-the-towpath",  # opening the dial is as good as asking about it
+    "brakes-other-lever-creeps-firm",  # turning the screw in takes no longer than a look
+}
+otherwise = [x for x in LESSONS if x.name in CONFUSED | HANDED_OVER | LUCKY and x not in SOME]
+each_and_those_otherwise = pytest.mark.parametrize("lesson", [*SOME, *otherwise], ids=lambda x: x.name)
+
 
 def follow(way, *, guess=None):
     """Go on as the adviser would; with a guess only proofs and what must follow, then name it."""
@@ -149,6 +162,16 @@ def test_acting_is_pure_and_shares_what_is_open():
     assert second.minutes == pytest.approx(KB.entries.checks[inside].minutes if looked else 0.0)
 
 
+def test_a_check_of_what_the_bike_has_not_says_so():
+    """It fell due after work on the axle; without a hub brake there is no arm to try, and it is not due for ever."""
+    lesson = lesson_named(KB, "hub-and-belt-gear-goes-when-i-push")
+    assert lesson.bike.facts["brake-type"] != "drum"
+    move = act(KB, Profile(), lesson, lesson.opening, Action("check", "try-reaction-arm"))
+    assert move.events == (Context(fact="brake-type", value=lesson.bike.facts["brake-type"]),)
+    taken = [m.action for m in best(lesson.name).advised.moves]
+    assert taken.count(Action("check", "try-reaction-arm")) == 1
+
+
 @each_lesson
 def test_the_right_fix_works_and_another_changes_nothing(lesson):
     bench = bench_after(KB, lesson, lesson.opening)
@@ -212,14 +235,19 @@ def test_a_drawn_lesson_is_the_same_again_and_of_the_kind_asked_for():
 # --- the score ---------------------------------------------------------------------------------------------------
 
 
-@each_lesson
+@each_and_those_otherwise
 def test_following_the_adviser_is_as_good_as_it_gets(lesson):
-    """It ends with the bike in order and the right name, or handed over, loses nothing, and scores at least 95."""
+    """It ends with the bike in order and the right name, takes nothing for another, loses nothing, scores at least 95.
+
+    But for those named above.
+    """
     found = best(lesson.name)
     way = found.advised
     assert found.score >= 95
     assert (found.caps, found.risks, found.missed) == ((), (), ())
-    if way.ended != "handed over":
+    assert bool(found.confused) == (lesson.name in CONFUSED)
+    assert (way.ended == "handed over") == (lesson.name in HANDED_OVER)
+    if lesson.name not in HANDED_OVER:
         assert in_order(TUTOR.assess(way.events))
         assert (found.right, found.gone, found.proven) == (True, True, True)
 
@@ -232,16 +260,16 @@ def test_the_score_is_the_same_each_time():
     assert [s.loss for s in first.steps] == [s.loss for s in again.steps]
 
 
-@each_lesson
+@each_and_those_otherwise
 def test_a_guess_never_beats_the_adviser(lesson):
     """Skipping all checks and fixing the right cause at once: luck where it was unlikely, and charged as such."""
     lucky = debrief(TUTOR, guessed(lesson, lesson.cause))
     likely = {c.cause: c.probability for c in TUTOR.assess(lesson.opening).causes}.get(lesson.cause, 0.0)
     assert lucky.score <= best(lesson.name).score
     work = KB.entries.fixes[KB.entries.causes[lesson.cause].fixes[0]]
-    if likely < 0.5 and work.minutes > 2:  # what takes a moment may as well be tried
-        assert lucky.score < 95
-        assert lucky.steps[0].loss > 0
+    if likely < 0.5:
+        assert (lucky.score >= 95) == (lesson.name in LUCKY)
+        assert lucky.steps[0].loss > 0 or work.minutes <= 2  # what takes a moment may as well be tried
 
 
 def test_on_average_guessing_is_far_behind():
@@ -307,8 +335,8 @@ def test_what_is_not_finished_or_proven_is_capped(lesson):
     assert "not finished" in named.caps
     assert named.score <= CAPS["not finished"]
     whole = best(lesson.name).advised
-    fixed = next((n for n, m in enumerate(whole.moves) if m.action.doing == "fix"), None)
-    if fixed is not None:  # else the adviser hands the bike over
+    if lesson.name not in HANDED_OVER:
+        fixed = next(n for n, m in enumerate(whole.moves) if m.action.doing == "fix")
         unproven = debrief(TUTOR, replace(whole, moves=whole.moves[: fixed + 1]))
         assert unproven.caps
         assert unproven.score <= CAPS["not proven"]

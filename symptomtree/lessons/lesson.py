@@ -324,11 +324,12 @@ def _events(
 
 
 def _check(kb: KnowledgeBase, lesson: Lesson, bench: Bench, taken: Sequence[AnyEvent], name: str) -> Iterator[AnyEvent]:
-    """Yield what a check shows; whoever looks also sees what decides which of its findings the bike has."""
+    """Yield what a check shows; whoever looks also sees what decides whether the bike has it, and which findings."""
     state, truth = fold(kb, taken), lesson.bike.facts
     known = {fact: value for fact, (value, _) in state.facts.items()}
-    settles = kb.entries.checks[name].settles
-    needs = dict.fromkeys(f for o in settles.values() if holds(o.applies_to, known) is None for f in o.applies_to)
+    check = kb.entries.checks[name]
+    conditions = [check.applies_to, *(o.applies_to for o in check.settles.values())]
+    needs = dict.fromkeys(f for needed in conditions if holds(needed, known) is None for f in needed)
     yield from (Context(fact=f, value=truth[f]) for f in needs if f in truth and f not in known)
     here = settled_here(kb, name, truth)
     yield from bench.look(f for f in here if f in state.seen or asked(kb.findings[f].asked_when, state))
