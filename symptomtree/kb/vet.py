@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterator
 from symptomtree.kb import scale
 from symptomtree.kb.load import Draft
 from symptomtree.kb.model import (
-    Careful,
     Check,
     Fix,
     Number,
@@ -21,10 +20,11 @@ from symptomtree.kb.model import (
     Times,
 )
 from symptomtree.kb.nodes import Path, Problem, nearest
-from symptomtree.kb.vetting.alike import causes_can_be_told_apart
-from symptomtree.kb.vetting.desk import Desk, chance, first_chance, needs_of
+from symptomtree.kb.vetting.alike import causes_can_be_told_apart, links_differ, names_differ
+from symptomtree.kb.vetting.desk import Desk, chance, first_chance, needs_of, said
 from symptomtree.kb.vetting.exceptions import AT_ONCE, exceptions_are_in_order, excused
-from symptomtree.kb.vetting.use import findings_speak
+from symptomtree.kb.vetting.reading import sentences_are_short, texts_are_easy
+from symptomtree.kb.vetting.use import findings_speak, nothing_is_left_over
 
 ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
@@ -299,21 +299,11 @@ def causes_can_be_settled(desk: Desk) -> Iterator[Problem]:
 def hazards_are_named(desk: Desk) -> Iterator[Problem]:
     """A step that speaks of a hazard carries its caution."""
     for section, name, entry in desk.texts():
-        for path, step in _said(entry, "how" if section == "checks" else "steps"):
+        for path, step in said(entry, "how" if section == "checks" else "steps"):
             for hazard, known in desk.entries.hazards.items():
                 if path[-1] != "mind" and hazard not in entry.hazards and (word := known.word_in(step)):
                     text = f"the step says {word!r} but 'hazards' lacks {hazard!r}, so its caution is missing"
                     yield desk.problem("K310", text, section, name, *path)
-
-
-def _said(entry: object, attribute: str) -> Iterator[tuple[Path, str]]:
-    """Yield (path inside the entry, text) of its steps or cautions; a step with a caution of its own is two texts."""
-    for n, item in enumerate(getattr(entry, attribute, None) or ()):
-        if isinstance(item, Careful):
-            yield (attribute, n, "mind"), item.mind
-            yield (attribute, n, "do"), item.do
-        else:
-            yield (attribute, n), item
 
 
 def figures_have_sources(desk: Desk) -> Iterator[Problem]:
@@ -323,7 +313,7 @@ def figures_have_sources(desk: Desk) -> Iterator[Problem]:
             yield from _known(desk, ("sources",), figure.source, "fixes", name, "figures", n, "source")
         given = {number for figure in fix.figures for number in NUMBER.findall(figure.value)}
         for attribute in ("steps", "cautions"):
-            for path, text in _said(fix, attribute):
+            for path, text in said(fix, attribute):
                 for found in FIGURE.finditer(text):
                     if not given.issuperset(number for number in found.groups() if number):
                         what = f"{found.group()!r} is not among the figures; write it there, with its source"
@@ -437,7 +427,7 @@ def sentences_are_whole(desk: Desk) -> Iterator[Problem]:
     for section in ("facts", "symptoms", "questions", "checks", "fixes", "access"):
         for name, entry in getattr(entries, section).items():
             for key in ("how", "steps", "cautions"):
-                for path, text in _said(entry, key):
+                for path, text in said(entry, key):
                     if not text.rstrip().endswith((".", "!", "?", ":", ")")):
                         told = f"{text[-40:]!r} is no whole sentence; if a comma cut it, put the text in quotes"
                         yield desk.problem("K321", told, section, name, *path)
@@ -464,5 +454,10 @@ RULES: tuple[Callable[[Desk], Iterator[Problem]], ...] = (
     dangers_are_stopped,
     contexts_meet,
     sentences_are_whole,
+    nothing_is_left_over,
+    names_differ,
+    links_differ,
+    sentences_are_short,
+    texts_are_easy,
     exceptions_are_in_order,
 )

@@ -32,7 +32,7 @@ def causes_can_be_told_apart(desk: Desk) -> Iterator[Problem]:
         for name, cause in causes.items()
     }
     leak = {f: at_least(finding.leak, list(finding.grades)) for f, finding in desk.findings.items()}
-    needs = {name: needs_of(desk.entries, cause.applies_to, cause.part) for name, cause in causes.items()}
+    needs = {name: _needs(desk, name) for name in causes}
     showing: dict[str, list[str]] = defaultdict(list)
     for name, cause in causes.items():
         for finding in cause.shows:
@@ -52,6 +52,11 @@ def causes_can_be_told_apart(desk: Desk) -> Iterator[Problem]:
 def _beside(finding: str, first: _Chances, second: _Chances, leak: _Chances) -> Iterator[tuple[float, float, float]]:
     never = [0.0] * len(leak[finding])
     return zip(first.get(finding, never), second.get(finding, never), leak[finding], strict=True)
+
+
+def _needs(desk: Desk, cause: str) -> dict[str, frozenset[str]]:
+    entry = desk.entries.causes[cause]
+    return needs_of(desk.entries, entry.applies_to, entry.part)
 
 
 def _meet(some: Mapping[str, frozenset[str]], others: Mapping[str, frozenset[str]]) -> bool:
@@ -84,7 +89,9 @@ def links_differ(desk: Desk) -> Iterator[Problem]:
     links = {name: _links(cause) for name, cause in entries.causes.items()}
     for first, second in combinations(links, 2):
         both = len(links[first] & links[second])
-        if both and both >= SAME_LINKS_FROM * len(links[first] | links[second]):
+        if both < SAME_LINKS_FROM * len(links[first] | links[second]):
+            continue
+        if both and _meet(_needs(desk, first), _needs(desk, second)):
             text = f"shows nearly the same as {first!r} ({both} of {len(links[second])} links)"
             yield desk.judge("K324", text, (first, second), "causes", second, "shows")
     for section, linked in (("symptoms", "shows"), ("fixes", "fixes")):
