@@ -268,8 +268,8 @@ def test_a_guess_never_beats_the_adviser(lesson):
     assert lucky.score <= best(lesson.name).score
     work = KB.entries.fixes[KB.entries.causes[lesson.cause].fixes[0]]
     if likely < 0.5:
-        assert (lucky.score >= 95) == (lesson.name in LUCKY)
-        assert lucky.steps[0].loss > 0 or work.minutes <= 2  # what takes a moment may as well be tried
+        assert lucky.score < 95 or lesson.name in LUCKY
+        assert lucky.steps[0].loss > 0 or work.minutes <= 3  # what takes a moment may as well be tried
 
 
 def test_on_average_guessing_is_far_behind():
