@@ -26,6 +26,7 @@ from symptomtree.plain.keeper import cases_folder
 from symptomtree.reasoning.assess import Adviser
 from symptomtree.terminal.app import SymptomtreeApp, open_app
 from symptomtree.terminal.bicycle import MASK, Bicycle
+from symptomtree.terminal.card import fix_card
 from symptomtree.terminal.keys import BadKeys, keys_path
 from symptomtree.terminal.look import THEMES
 from symptomtree.terminal.parts import StopLine
@@ -407,6 +408,40 @@ def test_a_fix_that_does_not_help_and_one_that_does():
         assert "not been asked" not in words_of(hands, "#about")
 
     work(doing, *CREAK, *([besides] if besides else []))
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_caution_is_seen_with_its_step_and_cannot_be_ticked(size):
+    """Going down and up through the steps, each stands below its cautions, in sight; only steps are ticked."""
+
+    async def doing(hands):
+        a, screen = hands.app.keeper.assessment, hands.app.screen
+        card = fix_card(a, "brake-bleed")
+        assert sum(bool(cautions) for cautions, _ in card.steps) > 1
+        screen.refresh_case(card)
+        await hands.settle()
+        screen.query_one("#ticks").focus()
+        count = len(card.steps)
+        for key, n in [*(("down", n) for n in range(count)), *(("up", n) for n in range(count - 2, -1, -1))]:
+            await hands.press(key)
+            rows = [row.split("│")[0].strip() for row in hands.rows()]
+            at = [y for y, row in enumerate(rows) if row.startswith(f"[ ] {n + 1}. ")]
+            assert at, (key, n, rows)
+            above = " ".join(rows[: at[0]])
+            for caution in card.steps[n][0]:
+                assert f"Caution: {' '.join(caution.split()[:3])}" in above, (key, n, rows)
+        await hands.press(*["space", "down"] * count)
+        lines = hands.lines("#ticks")
+        assert [line[:6] for line in lines if line[0] == "["] == [f"[x] {n}." for n in range(1, count + 1)]
+        told = [f"Caution: {caution}" for cautions, _ in card.steps for caution in cautions]
+        assert [line for line in lines if line[0] != "["] == told
+        for y, row in enumerate(hands.rows()):
+            if row.startswith(" Caution:"):
+                hands.send_click(3, y)
+                await hands.settle()
+        assert hands.lines("#ticks") == lines
+
+    work(doing, HOWL, size=size)
 
 
 async def retest(hands, still):

@@ -2,11 +2,12 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, cast
 
 from textual.binding import Binding, BindingType
 from textual.geometry import Region
 from textual.message import Message
+from textual.widget import Widget
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
@@ -62,15 +63,18 @@ class Ticks(OptionList):
         self.replace_option_prompt(str(index), self._marked(index))
 
     def scroll_to_highlight(self, top: bool = False) -> None:
-        """Scroll to the line that is lit, and to the cautions before it."""
+        """Scroll to the line that is lit, with the cautions before it; where there is no room for all, to these."""
         super().scroll_to_highlight(top)
         if self.highlighted is None or self.highlighted not in self._index_to_line:
             return
         option = self.get_option_at_index(self.highlighted)
         first = self.highlighted - len(self._before[int(str(option.id))])
         y, last = self._index_to_line[first], self._index_to_line[self.highlighted] + self._heights[self.highlighted]
-        whole = Region(0, y, self.scrollable_content_region.width, last - y)
-        self.scroll_to_region(whole, force=True, animate=False, top=top, immediate=True)
+        lit = Region(0, y, self.scrollable_content_region.width, last - y)
+        self.scroll_to_region(lit, force=True, animate=False, top=lit.height > self.size.height, immediate=True)
+        around = cast("Widget", self.parent)  # the list may be higher than what is seen of it
+        lit = lit.translate(self.virtual_region.offset - self.scroll_offset)
+        around.scroll_to_region(lit, animate=False, top=lit.height > around.size.height, immediate=True)
 
     def _marked(self, n: int):  # type: ignore[no-untyped-def]
         return text(f"[{'x' if n in self._on else ' '}] {self._texts[n]}")
