@@ -2,6 +2,7 @@
 
 import io
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -22,6 +23,7 @@ from symptomtree.cases.model import (
     Unsure,
 )
 from symptomtree.kb.compile import open_knowledge
+from symptomtree.plain import show
 from symptomtree.plain.answers import Option
 from symptomtree.plain.asker import Asker, Prompt
 from symptomtree.plain.dialogue import Dialogue
@@ -237,6 +239,20 @@ def test_a_fix_can_be_asked_for_left_out_and_taken_back():
     assert "Caution:" in text.partition("When it is done:")[0]
     assert any(isinstance(e, FixDone) for e in keeper.events)
     assert text.index("After the work, look again.") > text.index("Written down as done.")
+
+
+def test_a_fix_is_told_with_each_caution_before_its_step():
+    """When it comes, and again after `?`: what is to be minded is read before it is done."""
+    text, keeper = talk([HOWL, "all", "1", "fix", "?", "2"])
+    fix = keeper.assessment.state.left_out & KB.entries.fixes.keys()
+    assert len(fix) == 1
+    name = fix.pop()
+    first, again = " ".join(text.split()).split("When it is done:")[:2]
+    for told, shown in ((first, show.fix(KB, name)), (again, show.how(KB, KB.entries.fixes[name]))):
+        lines = [line for line in shown if re.match(r" *(Caution:|\d+\.) ", line)]
+        assert len(lines) > 2
+        at = [told.index(" ".join(line.split())) for line in lines]
+        assert at == sorted(at)
 
 
 def test_symptoms_can_be_chosen_by_part():

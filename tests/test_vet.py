@@ -223,6 +223,11 @@ SENSE: list[tuple[str, str, list[Change]]] = [
         [("", "Look at both faces.", f"{HERE}Look through the Dust.")],
     ),
     (
+        "K310",
+        "the step says 'dust' but 'hazards' lacks",
+        [("", "Look at both faces.", f"{{mind: Glasses on., {HERE}do: Look through the dust.}}")],
+    ),
+    (
         "K311",
         "a condition names one of",
         [("", "{fact: kind, is: [disc]", f"{HERE}{{fact: kind, done: rub-pads, is: [disc]")],
@@ -272,6 +277,11 @@ SENSE: list[tuple[str, str, list[Change]]] = [
         "K315",
         "'0.75 %' is not among the figures",
         [("minutes: 9", "\n", f"\n    cautions: [{HERE}Not above 0.75 %.]\n")],
+    ),
+    (
+        "K315",
+        "'0.75 %' is not among the figures",
+        [("", "Fit new pads., T", f"{{{HERE}mind: Not above 0.75 %., do: Fit new pads.}}, T")],
     ),
     (
         "K316",
@@ -330,6 +340,11 @@ SENSE: list[tuple[str, str, list[Change]]] = [
         "'Look at both faces' is no whole sentence",
         [("", "how: [Look at both faces.]", f"how: [{HERE}Look at both faces, never at the sun.]")],
     ),
+    (
+        "K321",
+        "'Look away' is no whole sentence",
+        [("", "how: [Look at both faces.]", f"how: [{{{HERE}mind: Look away, do: Look at both faces.}}]")],
+    ),
 ]
 
 
@@ -339,6 +354,11 @@ def test_each_slip_is_told_at_its_place(code, says, changes):
     text, place = spoil(*changes)
     found = vetted(text)
     assert any(line.startswith(f"k.yaml:{place}: {code} ") and says in line for line in found), found
+
+
+def test_a_caution_at_a_step_is_no_step():
+    """A hazard's word in the caution of a step does not say that the step is dangerous so."""
+    assert vetted(SMALL.replace("[Look at both faces.]", "[{mind: Keep dust out., do: Look at both faces.}]")) == []
 
 
 def test_each_rule_has_a_slip_above():

@@ -253,6 +253,10 @@ class Builder:
                 return self.fail(node, "K106", f"{what}; kinds are {', '.join(kinds)}")
             return self._struct(node, kinds[kind], path)
         maps = [m for m in members if get_origin(m) is dict]
+        texts = [m for m in members if _bare(m) is str]
+        if structs and texts and not maps and keys.keys().isdisjoint(_fields(structs[0])):
+            what = f"expected text, or {' and '.join(_fields(structs[0]))}; a text with ': ' in it goes in quotes"
+            return self.fail(node, "K103", what)
         if structs and (not maps or next(iter(_fields(structs[0]))) in keys):
             return self._struct(node, structs[0], path)
         return self.build(node, maps[0], path) if maps else self._scalar(node, members[0])

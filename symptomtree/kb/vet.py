@@ -9,16 +9,7 @@ from collections.abc import Callable, Iterator
 
 from symptomtree.kb import scale
 from symptomtree.kb.load import Draft
-from symptomtree.kb.model import (
-    Check,
-    Fix,
-    Number,
-    Observable,
-    Reading,
-    Strength,
-    Symptom,
-    Times,
-)
+from symptomtree.kb.model import Check, Fix, Number, Observable, Reading, Strength, Symptom, Times
 from symptomtree.kb.nodes import Path, Problem, nearest
 from symptomtree.kb.vetting.alike import causes_can_be_told_apart, links_differ, names_differ
 from symptomtree.kb.vetting.desk import Desk, chance, first_chance, needs_of, said
