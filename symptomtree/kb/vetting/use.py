@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 
 import msgspec
 
+from symptomtree.kb.model import Entries
 from symptomtree.kb.nodes import Problem
 from symptomtree.kb.vetting.desk import Desk, at_least
 
@@ -28,8 +29,10 @@ def nothing_is_left_over(desk: Desk) -> Iterator[Problem]:
     if not desk.whole:
         return
     used: dict[str, set[str]] = defaultdict(set)
-    for field, name in _named(desk.entries):
-        used[field].add(name)
+    for section in Entries.__struct_fields__:
+        for entry in getattr(desk.entries, section).values():
+            for field, name in _named(entry):
+                used[field].add(name)
     for section, fields in NAMED_BY.items():
         for name in getattr(desk.entries, section):
             if not any(name in used[field] for field in fields):
