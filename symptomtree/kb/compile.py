@@ -1,9 +1,11 @@
 """From entries to what reasoning works on: one immutable knowledge base, its numbers in frozen arrays."""
 
+import gc
 import hashlib
 import os
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import erf, sqrt
@@ -260,18 +262,36 @@ def open_knowledge(folder: FilePath | None = None) -> KnowledgeBase:
         Unreadable: the folder cannot be read.
         Faulty: the knowledge has problems.
     """
-    folder = folder or shipped("knowledge")
-    files = read_bytes(folder)
-    digest = digest_of(files)
-    kept = _cache_file(digest)
-    entries = _kept(kept)
-    if entries is None:
-        draft = read(files, folder)
-        if problems := vet(draft):
-            raise Faulty(problems)
-        entries = draft.entries
-        _keep(kept, entries)
-    return compile_entries(entries, digest)
+    with _kept_for_good():
+        folder = folder or shipped("knowledge")
+        files = read_bytes(folder)
+        digest = digest_of(files)
+        kept = _cache_file(digest)
+        entries = _kept(kept)
+        if entries is None:
+            draft = read(files, folder)
+            if problems := vet(draft):
+                raise Faulty(problems)
+            entries = draft.entries
+            _keep(kept, entries)
+        return compile_entries(entries, digest)
+
+
+@contextmanager
+def _kept_for_good() -> Iterator[None]:
+    """Keep the collector of garbage away from what is made here, while it is made and ever after.
+
+    Knowledge is many small objects that live as long as the program. To look through them all for garbage takes up to
+    0.3 seconds, and comes in the middle of an answer.
+    """
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        if collecting:
+            gc.enable()
 
 
 def _cache_file(digest: str) -> FilePath:

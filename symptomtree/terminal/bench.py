@@ -167,9 +167,10 @@ class BenchScreen(Base):
         if card.gauge:
             reading.placeholder = f"the number in {card.gauge.unit}; like 1.6, or 1.6 +- 0.1 for your gauge"
         choices = self.query_one("#choices", OptionList)
-        choices.clear_options()
         signs = ["-" if card.gauge else str(n) for n in range(1, len(card.choices) + 1)]
-        choices.add_options(Option(text(f"{s}  {c.words}")) for s, c in zip(signs, card.choices, strict=True))
+        choices.clear_options().add_options(
+            Option(text(f"{s}  {c.words}")) for s, c in zip(signs, card.choices, strict=True)
+        )
         choices.display = bool(card.choices)
         self.query_one("#read").scroll_home(animate=False)
         if card.choices:
@@ -180,20 +181,19 @@ class BenchScreen(Base):
 
     def _show_side(self, a: Assessment) -> None:
         kb = a.knowledge
-        causes = self.query_one("#causes", OptionList)
-        causes.clear_options()
         now = {c.cause: c.probability for c in a.causes}
+        lines = []
         for c in a.causes[:MOST_CAUSES]:
             if c.probability < show.LEAST_LISTED:
                 continue
             sign = moved(self._before.get(c.cause), c.probability) if self._before else " "
             line = text(kb.name_of(c.cause), bold=True)
             line.append(f"\n{bar(c.probability)}{c.probability:4.0%}{sign} {c.words}")
-            causes.add_option(Option(line, id=c.cause))
+            lines.append(Option(line, id=c.cause))
+        self.query_one("#causes", OptionList).clear_options().add_options(lines)
         self._before = now
-        steps = self.query_one("#steps", OptionList)
-        steps.clear_options()
-        steps.add_options(Option(text(step_line(a, s)), id=str(n)) for n, s in enumerate(a.steps[:MOST_STEPS]))
+        steps = [Option(text(step_line(a, s)), id=str(n)) for n, s in enumerate(a.steps[:MOST_STEPS])]
+        self.query_one("#steps", OptionList).clear_options().add_options(steps)
 
     def _show_state(self, a: Assessment) -> None:
         kb, keeper = a.knowledge, self.ours.keeper
