@@ -29,7 +29,7 @@ from symptomtree.terminal.bicycle import MASK, Bicycle
 from symptomtree.terminal.card import fix_card
 from symptomtree.terminal.keys import BadKeys, keys_path
 from symptomtree.terminal.look import THEMES
-from symptomtree.terminal.parts import StopLine
+from symptomtree.terminal.parts import KeyLine, StopLine
 from tests.hands import CREAK, TO_BAR, at_work, case_of, draw_less
 
 KB = open_knowledge()
@@ -196,6 +196,46 @@ def test_an_answer_by_digit_by_arrows_and_by_mouse(by):
         assert read_case(hands.app.keeper.path, KB).events == hands.events
 
     work(doing, *TO_BAR[:2])
+
+
+def test_the_keys_stand_in_one_line_and_can_be_clicked():
+    """A click on a key does what the key does; the line follows where the focus is, and keeps to the screen."""
+
+    async def doing(hands):
+        await hands.press("1")
+        before = len(hands.events)
+        line = hands.rows()[-1]
+        assert line.startswith(" ? Keys  u Not sure  s Leave out  z Undo")
+        await hands.click(KeyLine, (line.index("Undo"), 0))
+        assert len(hands.events) > before
+        assert hands.counts() == list(TO_BAR)
+        await hands.click(KeyLine, (line.index("Why"), 0))
+        assert hands.name == "Sheet"
+        assert hands.rows()[-1].lstrip().startswith("esc Back")
+        await hands.press("escape")
+        await hands.press("plus")  # in a field for words, letters are no keys
+        assert "Undo" not in hands.rows()[-1]
+
+    work(doing, *TO_BAR)
+
+
+def test_what_the_answers_come_to_is_worked_out_while_nothing_is_pressed():
+    """It is what would follow anyway, and it holds for the next answer only."""
+
+    async def doing(hands):
+        keeper, first = hands.app.keeper, hands.app.screen._card.choices[0].events
+        for _ in range(100):
+            await asyncio.sleep(0.05)
+            if keeper.foresees(*first):
+                break
+        foreseen = keeper.after(*first)
+        await hands.press("1")
+        assert keeper.assessment is foreseen
+        fresh = ADVISER.assess(keeper.events, hands.app.profile)
+        assert (fresh.causes, fresh.steps, fresh.stops) == (foreseen.causes, foreseen.steps, foreseen.stops)
+        assert not keeper.foresees(*first)
+
+    work(doing, *TO_BAR)
 
 
 def test_a_digit_without_an_answer_changes_nothing():
