@@ -5,8 +5,8 @@
 Times are milliseconds. Both applications start in turn, each in a terminal of its own, and the time runs from the
 start of the process to the bytes that hold the first heading. The empty application shows one line and nothing else:
 what it takes is Python and the screen library. Keys are timed in process: from the press to the first drawing that
-shows what came of it, over whole cases on the knowledge that ships; in the first of them everything is asked back. Between
-two keys lies a second, which is less than anyone takes to read a question and answer it.
+shows what came of it, over whole cases on the knowledge that ships; in the first of them everything is asked back.
+Between two keys lies a second, which is less than anyone takes to read a question and answer it.
 """
 
 import asyncio
