@@ -473,10 +473,11 @@ def test_one_slip_makes_no_second():
 def test_a_long_way_inside_takes_no_time():
     """Trees are walked once, and no more than fifty nearest spellings are sought."""
     many = 5_000
-    chain = "".join(f"  p{n}: {{name: p, inside: p{n + 1}}}\n" for n in range(many))
-    lost = "".join(f"  q{n}: {{name: q, inside: z{n}z}}\n" for n in range(many))
+    chain = "".join(f"  p{n}: {{name: p{n}, inside: p{n + 1}}}\n" for n in range(many))
+    lost = "".join(f"  q{n}: {{name: q{n}, inside: z{n}z}}\n" for n in range(many))
     started = time.process_time()
-    found = [str(p) for p in vet(read({"a.yaml": f"parts:\n{chain}".encode(), "b.yaml": f"parts:\n{lost}".encode()}))]
+    problems = vet(read({"a.yaml": f"parts:\n{chain}".encode(), "b.yaml": f"parts:\n{lost}".encode()}))
     assert time.process_time() - started < 10
+    found = [str(p) for p in problems if p.code == "K201"]
     assert len(found) == many + 1
     assert f"a.yaml:{many + 1}:{chain.splitlines()[-1].index('inside') + 1}: K201" in found[0]

@@ -1,8 +1,8 @@
 """Are two entries one? What nobody can tell apart, what is called nearly the same, what is linked the same."""
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import combinations
+from typing import TypeVar
 
 from rapidfuzz import fuzz
 
@@ -19,6 +19,7 @@ SAME_NAME_FROM = 90.0
 SAME_LINKS_FROM = 0.6
 """The share of the links of two causes (finding, grade and strength) that both have."""
 
+_Key = TypeVar("_Key")
 _Chances = Mapping[str, list[float]]
 """finding -> how often a cause brings it to each abnormal grade or beyond."""
 
@@ -33,11 +34,7 @@ def causes_can_be_told_apart(desk: Desk) -> Iterator[Problem]:
     }
     leak = {f: at_least(finding.leak, list(finding.grades)) for f, finding in desk.findings.items()}
     needs = {name: _needs(desk, name) for name in causes}
-    showing: dict[str, list[str]] = defaultdict(list)
-    for name, cause in causes.items():
-        for finding in cause.shows:
-            showing[finding].append(name)
-    for first, second in dict.fromkeys(pair for names in showing.values() for pair in combinations(names, 2)):
+    for first, second in _pairs(_grouped((finding, name) for name in causes for finding in causes[name].shows)):
         if set(causes[first].fixes).isdisjoint(causes[second].fixes) and _meet(needs[first], needs[second]):
             told = (
                 abs(a - b) * (1 - by_itself)
@@ -47,6 +44,19 @@ def causes_can_be_told_apart(desk: Desk) -> Iterator[Problem]:
             if not any(t >= TELLS_FROM for t in told):
                 text = f"nothing that costs little tells it from {first!r}, which has other fixes"
                 yield desk.judge("K317", text, (first, second), "causes", second, "shows")
+
+
+def _grouped(pairs: Iterable[tuple[_Key, str]]) -> dict[_Key, list[str]]:
+    """Return key -> all that stands under it, in order."""
+    out: dict[_Key, list[str]] = {}
+    for key, value in pairs:
+        out.setdefault(key, []).append(value)
+    return out
+
+
+def _pairs(groups: Mapping[_Key, list[str]]) -> Iterable[tuple[str, str]]:
+    """Return each two that stand in a group together, once: what shares nothing need not be compared."""
+    return dict.fromkeys(pair for group in groups.values() for pair in combinations(group, 2))
 
 
 def _beside(finding: str, first: _Chances, second: _Chances, leak: _Chances) -> Iterator[tuple[float, float, float]]:
@@ -76,37 +86,38 @@ def names_differ(desk: Desk) -> Iterator[Problem]:
     """Two entries of a kind that are called nearly the same are one, or get mixed up."""
     for section in ("parts", "symptoms", "checks", "causes", "fixes", "access", "tools", "hazards"):
         names = {key: entry.name for key, entry in getattr(desk.entries, section).items()}
-        sorted_words = {key: " ".join(sorted(name.lower().split())) for key, name in names.items()}
-        for first, second in combinations(names, 2):
-            if fuzz.ratio(sorted_words[first], sorted_words[second], score_cutoff=SAME_NAME_FROM):
-                text = f"{names[second]!r} is nearly what {first!r} is called: {names[first]!r}"
-                yield desk.judge("K323", text, (first, second), section, second, "name")
+        called = _grouped((" ".join(sorted(name.lower().split())), key) for key, name in names.items())
+        pairs = [(keys[0], other) for keys in called.values() for other in keys[1:]]
+        by_word = _grouped((word, words) for words in called for word in set(words.split()))
+        pairs += [
+            (called[one][0], called[another][0])
+            for one, another in _pairs(by_word)
+            if fuzz.ratio(one, another, score_cutoff=SAME_NAME_FROM)
+        ]
+        for first, second in pairs:
+            text = f"{names[second]!r} is nearly what {first!r} is called: {names[first]!r}"
+            yield desk.judge("K323", text, (first, second), section, second, "name")
 
 
 def links_differ(desk: Desk) -> Iterator[Problem]:
     """Two causes with mostly the same links, two symptoms of the very same causes, two fixes of a kind for the same."""
     entries = desk.entries
     links = {name: _links(cause) for name, cause in entries.causes.items()}
-    for first, second in combinations(links, 2):
+    for first, second in _pairs(_grouped((link, name) for name, found in links.items() for link in found)):
         both = len(links[first] & links[second])
-        if both < SAME_LINKS_FROM * len(links[first] | links[second]):
-            continue
-        if both and _meet(_needs(desk, first), _needs(desk, second)):
+        mostly = both >= SAME_LINKS_FROM * len(links[first] | links[second])
+        if mostly and _meet(_needs(desk, first), _needs(desk, second)):
             text = f"shows nearly the same as {first!r} ({both} of {len(links[second])} links)"
             yield desk.judge("K324", text, (first, second), "causes", second, "shows")
     for section, linked in (("symptoms", "shows"), ("fixes", "fixes")):
-        of: dict[str, list[str]] = defaultdict(list)
-        for name, cause in entries.causes.items():
-            for target in getattr(cause, linked):
-                of[target].append(name)
-        alike: dict[tuple[str, ...], list[str]] = defaultdict(list)
-        for name, entry in getattr(entries, section).items():
-            if len(of[name]) > 1:
-                alike[getattr(entry, "kind", ""), *of[name]].append(name)
+        of = _grouped((target, name) for name, cause in entries.causes.items() for target in getattr(cause, linked))
+        known = getattr(entries, section)
+        several = {name: entry for name, entry in known.items() if len(of.get(name, ())) > 1}
+        alike = _grouped(((getattr(entry, "kind", ""), *of[name]), name) for name, entry in several.items())
         for names in alike.values():
-            for first, second in combinations(names, 2):
-                text = f"is linked with the very same causes as {first!r}"
-                yield desk.judge("K324", text, (first, second), section, second)
+            for other in names[1:]:
+                text = f"is linked with the very same causes as {names[0]!r}"
+                yield desk.judge("K324", text, (names[0], other), section, other)
 
 
 def _links(cause: Cause) -> frozenset[tuple[str, str, str]]:
