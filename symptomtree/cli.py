@@ -74,6 +74,11 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(metavar="COMMAND")
     vet = commands.add_parser("vet", help="check the knowledge; prints path:line:column: CODE message")
     vet.add_argument("path", nargs="?", type=Path, help="a folder or file (default: the knowledge that ships)")
+    vet.add_argument(
+        "--deep",
+        action="store_true",
+        help="also what takes minutes: inference, simulated bikes, and the advice on them",
+    )
     vet.set_defaults(run=_vet)
     ask = commands.add_parser("ask", help="find out what is wrong, in questions and answers, line by line")
     ask.add_argument("complaint", nargs="*", help="what is wrong, in your own words (default: you are asked)")
@@ -165,6 +170,10 @@ def _vet(args: argparse.Namespace) -> int:
     folder = args.path or shipped("knowledge")
     draft = read(read_bytes(folder), folder)
     problems = vet(draft)
+    if args.deep and not problems:  # broken knowledge cannot be reasoned with
+        from symptomtree.trials.deep import vet_deeply
+
+        problems = vet_deeply(draft)
     for problem in problems:
         print(problem)
     return 1 if problems else 0

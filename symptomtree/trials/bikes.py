@@ -5,7 +5,7 @@ each finding's leak) draws its level once and keeps it. A bike comes to the benc
 that a cause makes; and since rules are knowledge too, a bike of which a rule would say something untrue is drawn anew.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,19 +46,36 @@ class Bike:
 def draw(kb: KnowledgeBase, random: np.random.Generator) -> Bike:
     """Draw a bike that has something wrong which its rider can notice."""
     while True:
-        facts = _facts(kb, random)
-        prior = prior_in_context(kb, facts)
-        causes = np.flatnonzero(random.random(len(prior)) < prior)
-        links = np.concatenate([kb.reach[causes], kb.leak[None]])
-        levels = (random.random(links.shape[:2])[:, :, None] > links).sum(axis=2)
-        felt = [s for s in complaints(kb, facts) if levels[:-1, kb.column[s]].max(initial=0) > levels[-1, kb.column[s]]]
-        if not felt:
-            continue
-        complaint = felt[int(random.integers(len(felt)))]
-        places = random.random(len(kb.finding_ids))
-        bike = Bike(facts, causes, levels, places, complaint, int(random.integers(2**62)))
-        if _rules_agree(kb, bike):
+        if bike := _attempt(kb, random):
             return bike
+
+
+def draw_having(kb: KnowledgeBase, random: np.random.Generator, cause: str, tries: int) -> Bike | None:
+    """Draw a bike that has this cause and whose rider notices something that the cause makes; None when none came."""
+    attempts = (_attempt(kb, random, cause) for _ in range(tries))
+    return next((bike for bike in attempts if bike), None)
+
+
+def _attempt(kb: KnowledgeBase, random: np.random.Generator, having: str | None = None) -> Bike | None:
+    """Draw once; None for a bike that nobody would bring, that cannot have the cause, or of which a rule is untrue."""
+    needs = kb.needs[having] if having else {}
+    facts = _facts(kb, random, needs)
+    prior = prior_in_context(kb, facts)
+    if having:
+        if not all(facts.get(fact) in values for fact, values in needs.items()):
+            return None
+        prior[kb.row[having]] = 1.0
+    causes = np.flatnonzero(random.random(len(prior)) < prior)
+    links = np.concatenate([kb.reach[causes], kb.leak[None]])
+    levels = (random.random(links.shape[:2])[:, :, None] > links).sum(axis=2)
+    makes = levels[:-1][causes == kb.row[having]] if having else levels[:-1]
+    felt = [s for s in complaints(kb, facts) if makes[:, kb.column[s]].max(initial=0) > levels[-1, kb.column[s]]]
+    if not felt:
+        return None
+    complaint = felt[int(random.integers(len(felt)))]
+    places = random.random(len(kb.finding_ids))
+    bike = Bike(facts, causes, levels, places, complaint, int(random.integers(2**62)))
+    return bike if _rules_agree(kb, bike) else None
 
 
 def complaints(kb: KnowledgeBase, facts: dict[str, str]) -> list[str]:
@@ -70,13 +87,14 @@ def complaints(kb: KnowledgeBase, facts: dict[str, str]) -> list[str]:
     ]
 
 
-def _facts(kb: KnowledgeBase, random: np.random.Generator) -> dict[str, str]:
-    """Draw each fact that applies, and add those that rules imply."""
+def _facts(kb: KnowledgeBase, random: np.random.Generator, needs: Mapping[str, frozenset[str]]) -> dict[str, str]:
+    """Draw each fact that applies, of the values that are needed, and add those that rules imply."""
     facts: dict[str, str] = {}
     left = dict(kb.entries.facts)
     while ready := [name for name, fact in left.items() if holds(fact.applies_to, facts)]:
         for name in ready:
             share = left.pop(name).share
+            share = {value: share[value] for value in share if value in needs.get(name, share)} or share
             up_to = np.cumsum(list(share.values()))
             facts[name] = list(share)[int(np.searchsorted(up_to[:-1], random.random() * up_to[-1], side="right"))]
     items, _ = closure(kb, {("fact", name, value): 0 for name, value in facts.items()})
