@@ -348,6 +348,11 @@ SENSE: list[tuple[str, str, list[Change]]] = [
         [("", "how: [Look at both faces.]", f"how: [{HERE}Look at both faces, never at the sun.]")],
     ),
     (
+        "K321",
+        "'Look away' is no whole sentence",
+        [("", "how: [Look at both faces.]", f"how: [{{{HERE}mind: Look away, do: Look at both faces.}}]")],
+    ),
+    (
         "K322",
         "no entry names this one of the tools",
         [("tools:\n", "lamp:", f"{HERE}saw: {{name: saw}}\n  lamp:")],
