@@ -349,3 +349,14 @@ def test_a_rule_may_put_a_check_first_before_anything_is_found(tmp_path: Path) -
     a = Adviser(open_knowledge(tmp_path)).assess([Context(fact="kind", value="disc")])
     assert a.stage == "complaint"
     assert a.steps[0].name == "look-at-pads"
+
+
+def test_what_two_rules_put_first_is_put_first(tmp_path: Path) -> None:
+    """Named by both it is still one check, ahead of what is cheaper."""
+    rule = "  {}:\n    when: [{{fact: kind, is: [disc]}}]\n    do-first: [look-at-pads]\n"
+    rules = "".join(rule.format(name) for name in ("early", "again"))
+    (tmp_path / "small.yaml").write_text(SMALL.replace("sources:\n", f"{rules}sources:\n"))
+    told = [Context(fact="kind", value="disc"), Answer(finding="squeal", grade="some")]
+    a = Adviser(open_knowledge(tmp_path)).assess(told)
+    assert a.steps[0].name == "look-at-pads"
+    assert any(s.total < a.steps[0].total for s in a.steps)

@@ -226,7 +226,7 @@ class Adviser:
         stops = _stops(kb, state, facts, concluded)
         job = _job(state, abnormal, stops)
         relevant, wanted = _relevant(kb, prior, abnormal), _relevant(kb, prior, job)
-        do_first = [c.target for c in standing if c.kind == "do-first"]
+        do_first = list(dict.fromkeys(c.target for c in standing if c.kind == "do-first"))  # two rules may name one
         scene = Scene(kb, state, belief, facts, job, relevant, wanted, frozenset(implied), do_first, profile)
         plan = make_plan(scene, rank)
         ever_abnormal = [f for f, looks in state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
