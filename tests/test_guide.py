@@ -16,9 +16,10 @@ from symptomtree.kb.compile import compile_entries, open_knowledge
 from symptomtree.kb.load import read
 from symptomtree.kb.model import Access, Careful, Entries, Hazard
 from symptomtree.plain import show
+from symptomtree.plain.card import card_of
 from symptomtree.plain.guide import guide
 from symptomtree.reasoning.assess import Adviser
-from symptomtree.terminal.card import fix_card
+from symptomtree.reasoning.turn import Turn
 
 KB = open_knowledge()
 SMALL_ENTRIES = read({"k.yaml": SMALL.encode()}).entries
@@ -133,7 +134,7 @@ def test_every_caution_that_ships_is_shown_once_and_in_time(front):
         elif front == "again":
             lines = list(show.how(KB, entry))
         else:
-            card = fix_card(a, name)
+            card = card_of(a, Turn("fix", name))
             lines = list(card.about)
             for n, (cautions, step) in enumerate(card.steps, start=1):
                 lines += [*(f"Caution: {c}" for c in cautions), f"  {n}. {step}"]

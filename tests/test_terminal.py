@@ -22,11 +22,12 @@ from symptomtree.cases.model import (
     Unsure,
 )
 from symptomtree.kb.compile import open_knowledge
+from symptomtree.plain.card import card_of
 from symptomtree.plain.keeper import cases_folder
 from symptomtree.reasoning.assess import Adviser
+from symptomtree.reasoning.turn import Turn
 from symptomtree.terminal.app import SymptomtreeApp, open_app
 from symptomtree.terminal.bicycle import MASK, Bicycle
-from symptomtree.terminal.card import fix_card
 from symptomtree.terminal.keys import BadKeys, keys_path
 from symptomtree.terminal.look import THEMES
 from symptomtree.terminal.parts import KeyLine, StopLine
@@ -456,7 +457,7 @@ def test_a_caution_is_seen_with_its_step_and_cannot_be_ticked(size):
 
     async def doing(hands):
         a, screen = hands.app.keeper.assessment, hands.app.screen
-        card = fix_card(a, "brake-bleed")
+        card = card_of(a, Turn("fix", "brake-bleed"))
         assert sum(bool(cautions) for cautions, _ in card.steps) > 1
         screen.refresh_case(card)
         await hands.settle()

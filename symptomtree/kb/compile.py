@@ -21,7 +21,6 @@ from symptomtree.kb.load import digest_of, read, read_bytes
 from symptomtree.kb.model import Cause, Entries, Factor, Graded, Number, Observable, Reading, Strength, Symptom, Times
 from symptomtree.kb.nodes import Problem
 from symptomtree.kb.shipped import shipped
-from symptomtree.kb.vet import vet
 from symptomtree.kb.vetting.desk import findings_of, needs_of
 
 Array = NDArray[np.float64]
@@ -269,6 +268,8 @@ def open_knowledge(folder: FilePath | None = None) -> KnowledgeBase:
         kept = _cache_file(digest)
         entries = _kept(kept)
         if entries is None:
+            from symptomtree.kb.vet import vet  # noqa: PLC0415 - only what is new is vetted
+
             draft = read(files, folder)
             if problems := vet(draft):
                 raise Faulty(problems)

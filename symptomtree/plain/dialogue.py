@@ -6,29 +6,20 @@ Whatever is typed changes only the list of events, so `back`, leaving and resumi
 
 import shlex
 from collections.abc import Callable
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from symptomtree.cases.model import (
-    BESIDES,
-    HAND_OVER,
-    Answer,
-    Complaint,
-    Correction,
-    LeftOut,
-    Note,
-    Reading,
-    conflict_name,
-)
+from symptomtree.cases.model import HAND_OVER, AnyEvent, Complaint, FixDone, LeftOut, Note, Reading
 from symptomtree.plain import show
 from symptomtree.plain.answers import Option
-from symptomtree.plain.asker import Asker, Prompt
+from symptomtree.plain.asker import Asker, Prompt, Reply
 from symptomtree.plain.complaint import LONGEST, ComplaintDesk
 from symptomtree.plain.keeper import Keeper
-from symptomtree.plain.steps import Steps
 from symptomtree.plain.talk import Ended, Talk
+from symptomtree.plain.text import Measured
 
 if TYPE_CHECKING:
-    from symptomtree.reasoning.assess import Assessment
+    from symptomtree.plain.card import Card
     from symptomtree.reasoning.turn import Turn
 
 
@@ -63,10 +54,8 @@ class Dialogue:
             },
         )
         self._desk = ComplaintDesk(talk, self._asker, keeper)
-        self._steps = Steps(talk, self._asker, keeper, self._alarm)
         self._told: set[str] = set()  # alarms said that still hold: their lines, or the cause of a warning
         self._likeliest = ""
-        self._retesting = 0  # the fix whose proof is being asked for
         self._heard = False  # whether the complaint was gone through
         self._want_fix = False
 
@@ -90,10 +79,8 @@ class Dialogue:
         return 0
 
     def _try(self, action: Callable[[], None]) -> None:
-        try:
+        with suppress(_Again):
             action()
-        except _Again:
-            self._steps.forget_screen()
 
     def _greet(self) -> None:
         path = self._keeper.path
@@ -120,68 +107,84 @@ class Dialogue:
             self._heard = True
             self._desk.open()
             return
+        from symptomtree.reasoning.turn import Turn, next_turn  # noqa: PLC0415 - the first question is there before it
+
         self._alarm()
         a = self._keeper.assessment
         if self._want_fix:
             self._want_fix = False
             if a.fixes:
-                self._do_fix(a.fixes[0].fix)
+                self._work(Turn("fix", a.fixes[0].fix))
             else:
                 self._talk.say("There is nothing to fix yet: no cause is likely so far.")
             return
-        from symptomtree.reasoning.turn import next_turn  # noqa: PLC0415 - the first question is there before it
-
         turn = next_turn(a)
-        match turn.kind:
-            case "settle":
-                self._settle(turn)
-            case "meanwhile":
-                self._talk.say("", "Before it is put together to try: while it is open, this pays as well.")
-                self._talk.say(show.BOTH_AT_ONCE)
-                self._do_fix(turn.name)
-            case "retest":
-                self._retest(a, turn)
-            case "follow":
-                self._talk.say("", "Because of what was done, this comes next.")
-                self._carry_out(turn)
-            case "clear":
-                self._talk.say("", "This decides whether the bike may be ridden again.")
-                self._carry_out(turn)
-            case "complaint":
-                self._complain()
-            case "besides":
-                self._besides(a)
-            case "hand-over":
-                self._hand_over(a, turn)
-            case "close":
-                if turn.last:
-                    self._talk.say("", show.NOTHING_LEFT)
-                self._close(a)
-            case _:
-                self._step(a, turn)
+        if turn.kind == "complaint":
+            self._complain()
+        else:
+            self._work(turn)
 
-    def _step(self, a: "Assessment", turn: "Turn") -> None:
-        """Take the best step of the plan that the person has not left out."""
+    def _work(self, turn: "Turn") -> None:
+        """Put the card of a turn to the person, and whatever comes right after it."""
+        from symptomtree.plain.card import card_of, onward  # noqa: PLC0415 - as above
+
+        a = self._keeper.assessment
         for c in a.causes[:1]:
-            if c.cause != self._likeliest:
+            if turn.kind in ("step", "fix") and c.cause != self._likeliest:
                 self._likeliest = c.cause
-                self._talk.say("", f"Most likely so far: {self._kb.name_of(c.cause)} ({c.words}, {c.probability:.0%}).")
-        if turn.step is not None and turn.kind == "step":
-            self._steps.take(turn.step)
-        else:
-            self._do_fix(turn.name)
+                self._talk.say("", show.likeliest(self._kb, c))
+        card: Card | None = card_of(a, turn)
+        read = ""
+        while card:
+            if card.title != read:
+                self._read(card, turn)
+                read = card.title
+            self._talk.say("")
+            events = self._put(card)
+            self._alarm()
+            card = onward(self._keeper.assessment, card, events)
+        after = self._keeper.assessment
+        if turn.kind == "retest" and not after.due and after.stage == "search":
+            self._talk.say("", "It is not all gone, so the search goes on.")
 
-    def _do_fix(self, name: str) -> None:
-        if not self._steps.fix(name):
-            self._keeper.add(LeftOut(about=name))
-            self._talk.say("Left out for now. It comes back when you type fix.")
+    def _read(self, card: "Card", turn: "Turn") -> None:
+        """Say what is to be read before the question; a question of the plan needs no more than itself."""
+        if card.about or card.steps or turn.kind != "step":
+            stops = show.stops(self._kb, self._keeper.assessment.standing_stops) if card.steps else ()
+            end = "" if card.title[-1] in ".:?" else "."
+            self._talk.say("", *stops, f"{card.title}{end}", *card.about)
+            self._talk.say(*show.guided("Steps:", card.steps), *card.after)
 
-    def _carry_out(self, turn: "Turn") -> None:
-        """Do a check or fix that is due because of what went before."""
-        if turn.findings:
-            self._steps.due_check(turn.name, turn.findings)
+    def _put(self, card: "Card") -> tuple[AnyEvent, ...]:
+        """Ask what a card asks, write the answer down, and return the events that it came to."""
+        from symptomtree.plain.card import reading_event  # noqa: PLC0415 - as above
+
+        if not card.choices:
+            raise _Done
+        options = [Option(c.name, c.words, c.says) for c in card.choices]
+        said = self._asker.ask(Prompt(card.question, options, card.gauge, card.how, card.why, card.numbers))
+        choice = card.choices[options.index(said)] if isinstance(said, Option) else None
+        events: tuple[AnyEvent, ...]
+        if choice:
+            events = choice.events
+        elif isinstance(said, Measured):
+            events = (reading_event(card, said.value, said.error),)
         else:
-            self._do_fix(turn.name)
+            assert card.skip, "only what can be left out is asked"
+            events = card.unsure if said is Reply.UNSURE and card.unsure else card.skip
+        self._keeper.add(*events)
+        a = self._keeper.assessment
+        match events[0]:
+            case Reading():
+                self._talk.say(f"That is: {show.told(a, card.finding)}")
+            case FixDone():
+                self._talk.say("Written down as done.")
+            case LeftOut(about=about) if about in self._kb.entries.fixes:
+                self._talk.say("Left out for now. It comes back when you type fix.")
+        if choice and choice.closes:
+            self._talk.say("", *show.summary(a))
+            raise _Done
+        return events
 
     def _alarm(self) -> None:
         """Say at once, and once, what must be known: stops first, then dangers, then hand-overs."""
@@ -197,62 +200,6 @@ class Dialogue:
             self._talk.say("", *fresh)
         self._told = set(lines)
 
-    def _retest(self, a: "Assessment", turn: "Turn") -> None:
-        """Look again at what the last fix should have changed."""
-        if len(a.state.fixes) != self._retesting:
-            self._retesting = len(a.state.fixes)
-            self._talk.say("", "After the work, look again.")
-        self._steps.retest(turn)
-        after = self._keeper.assessment
-        if not after.due and after.stage == "search":
-            self._talk.say("", "It is not all gone, so the search goes on.")
-
-    def _settle(self, turn: "Turn") -> None:
-        """Show two things that cannot both be so, and ask which was wrong."""
-        c = turn.contradiction
-        assert c is not None
-        self._talk.say("", f"This does not fit together. {c.because}")
-        standing = dict(self._keeper.in_force())
-        numbers = [n for n in c.numbers if n in standing]
-        options = [Option(f"event-{n}", show.event(self._kb, standing[n])) for n in numbers]
-        options.append(Option("leave", "leave it as it is"))
-        why = (show.CONFLICT,)
-        said = self._asker.ask(Prompt("Which of these is wrong? It is asked again.", options, why=why))
-        if not isinstance(said, Option) or said.value == "leave":
-            self._keeper.add(LeftOut(about=conflict_name(c.numbers)))
-            return
-        number = numbers[options.index(said)]
-        self._keeper.add(Correction(number=number))
-        wrong = standing[number]
-        if isinstance(wrong, (Answer, Reading)):
-            self._steps.finding(wrong.finding, None, "The answer before did not fit.")
-
-    def _hand_over(self, a: "Assessment", turn: "Turn") -> None:
-        because = show.hand_over_because(a, turn.last)
-        self._talk.say("", "The best way from here is a qualified workshop.", *because)
-        options = (Option(HAND_OVER, "hand the bike over, and close with a summary"), Option("go-on", "go on here"))
-        said = self._asker.ask(
-            Prompt("What now?", options, why=because, numbers=tuple(show.numbers(a, turn.step)) if turn.step else ())
-        )
-        handed = isinstance(said, Option) and said.value == HAND_OVER
-        if handed:
-            self._keeper.add(Note(text="Handed over to a workshop."))
-            self._close(self._keeper.assessment)
-        self._keeper.add(LeftOut(about=HAND_OVER))
-
-    def _besides(self, a: "Assessment") -> None:
-        """Say what else was found, and let the person take it up."""
-        self._talk.say("", show.CAME_UP)
-        self._talk.say(*(f"  {line}" for line in show.besides(a)))
-        options = (Option("close", "close with a summary"), Option("go-on", "go on, and put this right too"))
-        said = self._asker.ask(Prompt("What now?", options, why=("It was not what you came with.",)))
-        if isinstance(said, Option) and said.value == "go-on":
-            from symptomtree.reasoning.turn import take_up  # noqa: PLC0415 - as above
-
-            self._keeper.add(*take_up(a))
-        else:
-            self._keeper.add(LeftOut(about=BESIDES))
-
     def _complain(self) -> None:
         """Hear what is wrong; after `back` or when resumed, go through the last complaint again."""
         heard = [e for _, e in self._keeper.in_force() if isinstance(e, Complaint)]
@@ -263,10 +210,6 @@ class Dialogue:
         else:
             self._heard = True
             self._desk.open()
-
-    def _close(self, a: "Assessment") -> None:
-        self._talk.say("", *show.summary(a))
-        raise _Done
 
     # Commands
 

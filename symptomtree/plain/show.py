@@ -12,7 +12,7 @@ from symptomtree.plain.text import clean, minutes
 from symptomtree.reasoning.costs import minutes_of
 
 if TYPE_CHECKING:
-    from symptomtree.reasoning.assess import Assessment, StopRiding
+    from symptomtree.reasoning.assess import Assessment, Standing, StopRiding
     from symptomtree.reasoning.planning import FixRank, Step
 
 KINDS = {
@@ -163,6 +163,13 @@ def warning(kb: KnowledgeBase, cause: str, words: str) -> str:
     entry = kb.entries.causes[cause]
     because = f" {entry.danger_because}" if entry.danger_because else ""
     return f"DO NOT RIDE BEFORE THIS IS SETTLED: {entry.name} is possible ({words}).{because}"
+
+
+def likeliest(kb: KnowledgeBase, first: "Standing") -> str:
+    """Return one line on the cause that stands first."""
+    if first.probability < UNLIKELY:
+        return f"No cause stands out yet; first of many is: {kb.name_of(first.cause)} ({first.probability:.0%})."
+    return f"Most likely so far: {kb.name_of(first.cause)} ({first.words}, {first.probability:.0%})."
 
 
 def reason(a: "Assessment", step: "Step") -> str:

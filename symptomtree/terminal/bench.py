@@ -12,11 +12,11 @@ from textual.widgets.option_list import Option
 from symptomtree.cases.bikes import Bike, bikes_folder, keep_bike, lasting
 from symptomtree.cases.model import AnyEvent, Correction, Note
 from symptomtree.plain import show
+from symptomtree.plain.card import Card, card_of, onward, reading_event, step_line, what_if
 from symptomtree.plain.sheet import sheet
 from symptomtree.plain.text import measured, same_unit
 from symptomtree.reasoning.assess import Assessment
-from symptomtree.reasoning.turn import next_turn
-from symptomtree.terminal.card import Card, card_of, fix_card, next_finding, reading_event, step_line, what_if
+from symptomtree.reasoning.turn import Turn, next_turn
 from symptomtree.terminal.look import bar, moved
 from symptomtree.terminal.parts import Base, KeyLine, Line, Sheet, StopLine, key, still_there, text
 from symptomtree.terminal.ticks import Ticks
@@ -153,7 +153,10 @@ class BenchScreen(Base):
         self.query_one("#told").display = bool(self._told)
         self._told = ""
         self.query_one("#title", Static).update(text(card.title))
-        for name, lines in (("#about", card.about), ("#after", card.after), ("#question", (card.question,))):
+        about = card.about or card.how
+        if card.steps:
+            about = (*about, "Steps, to tick off with Shift+Tab and Space, or a click:")
+        for name, lines in (("#about", about), ("#after", card.after), ("#question", (card.question,))):
             self.query_one(name, Static).update(text(*lines))
             self.query_one(name).display = any(lines)
         ticks = self.query_one("#ticks", Ticks)
@@ -209,7 +212,7 @@ class BenchScreen(Base):
         card = self._card
         self.ours.keeper.add(*events)
         a = self.ours.keeper.assessment
-        self.refresh_case(next_finding(a, card) if card.rest and not _ends(card, events) else None)
+        self.refresh_case(onward(a, card, events))
 
     @on(OptionList.OptionSelected, "#choices")
     def _chosen(self, event: OptionList.OptionSelected) -> None:
@@ -290,7 +293,7 @@ class BenchScreen(Base):
         """Show the best fix now."""
         a = self.ours.keeper.assessment
         if a.fixes:
-            self.refresh_case(fix_card(a, a.fixes[0].fix))
+            self.refresh_case(card_of(a, Turn("fix", a.fixes[0].fix)))
         else:
             self._say("There is nothing to fix yet: no cause is likely so far.")
 
@@ -407,8 +410,3 @@ class BenchScreen(Base):
     def action_sheet(self) -> None:
         keeper = self.ours.keeper
         self.ours.show_text("Job sheet", sheet(keeper.case.title, keeper.assessment))
-
-
-def _ends(card: Card, events: tuple[AnyEvent, ...]) -> bool:
-    """Return whether an answer ends the check: leaving it out does."""
-    return events == card.skip

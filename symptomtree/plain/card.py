@@ -1,4 +1,4 @@
-"""What one turn shows and asks, as plain data: the screen draws it and adds the events of the answer chosen."""
+"""What one turn shows and asks, as plain data: a front end shows it and adds the events of the answer chosen."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -17,7 +17,7 @@ from symptomtree.cases.model import (
     Unsure,
     conflict_name,
 )
-from symptomtree.kb.model import Observable
+from symptomtree.kb.model import Observable, Symptom
 from symptomtree.kb.model import Reading as Gauge
 from symptomtree.plain import show
 from symptomtree.plain.guide import Steps, guide
@@ -32,13 +32,17 @@ class Choice:
     """An answer.
 
     Attributes:
+        name: its id: a grade, a value, or what it does.
         words: what it says.
         events: what choosing it adds to the case.
+        says: other ways to say it.
         closes: whether the case is at its end then.
     """
 
+    name: str
     words: str
     events: tuple[AnyEvent, ...]
+    says: tuple[str, ...] = ()
     closes: bool = False
 
 
@@ -48,7 +52,8 @@ class Card:
 
     Attributes:
         title: a line.
-        about: what comes before the question: the cautions for all of it first, then how to get there and do it.
+        about: what is read before the question: the cautions for all of it first, then how to get there and do it.
+        how: how to look or do it, for whoever asks; nothing else stands before the question when there is no `about`.
         steps: of a fix, to tick off, each with the cautions to read right before it.
         after: what comes after the steps: figures, parts, what follows.
         question: what is asked.
@@ -58,10 +63,12 @@ class Card:
         gauge: how its number is taken; None where there is none.
         why: in one sentence, and the figures behind it.
         rest: findings of the same check that are still to be asked.
+        due: whether it comes of what was found or done before, and not of the plan.
     """
 
     title: str
     about: tuple[str, ...] = ()
+    how: tuple[str, ...] = ()
     steps: Steps = ()
     after: tuple[str, ...] = ()
     question: str = ""
@@ -73,6 +80,7 @@ class Card:
     why: tuple[str, ...] = ()
     numbers: tuple[str, ...] = ()
     rest: tuple[str, ...] = ()
+    due: bool = False
 
 
 def card_of(a: Assessment, turn: Turn) -> Card:
@@ -102,51 +110,83 @@ def card_of(a: Assessment, turn: Turn) -> Card:
             return Card("What is wrong with the bike?", question="Say what it does, or show where on the bike.")
 
 
-def next_finding(a: Assessment, card: Card) -> Card | None:
-    """Return the card for the next finding of the same check; None when it was the last."""
+def onward(a: Assessment, card: Card, events: Sequence[AnyEvent]) -> Card | None:
+    """Return what comes right after an answer, whatever is planned: the next finding of the same check.
+
+    An answer that was wrong is asked again. Leaving it out ends a check; so does not being able to tell, where it is
+    due: it would be due again at once. None when nothing is left.
+
+    Args:
+        a: what follows from the events.
+        card: what was asked.
+        events: what came of it.
+    """
+    match events:
+        case [Correction(number=number)] if isinstance(wrong := a.events[number - 1], (Answer, Reading)):
+            name = a.knowledge.settled_by.get(wrong.finding, wrong.finding)
+            return _findings(a, Turn("retest", name, (wrong.finding,)), "Look again")
+    ends = tuple(events) == card.skip or (card.due and tuple(events) == card.unsure)
     left = [f for f in card.rest if f not in a.state.unsure]
-    if not left:
-        return None
-    return _ask_finding(a, replace(card, rest=tuple(left)))
+    return None if ends or not left else _ask_finding(a, replace(card, rest=tuple(left)))
 
 
 def _step(a: Assessment, turn: Turn) -> Card:
     kb, step = a.knowledge, turn.step
     assert step is not None
-    why, numbers = (show.reason(a, step),), tuple(show.numbers(a, step))
     if step.doing == "check":
-        return _findings(a, turn, "Check", why, numbers)
+        return _findings(a, turn, "Check")
+    why, numbers = (show.reason(a, step),), tuple(show.numbers(a, step))
     if step.doing == "fact":
         fact = kb.entries.facts[step.name]
-        choices = [Choice(words, (Context(fact=step.name, value=v),)) for v, words in fact.values.items()]
-        out = (Unsure(about=step.name),)
-        return Card(
-            "About the bike", tuple(fact.how), (), (), fact.ask, tuple(choices), out, out, "", None, why, numbers
-        )
-    if step.doing == "question":
+        choices = [
+            Choice(v, words, (Context(fact=step.name, value=v),), tuple(fact.says.get(v, ())))
+            for v, words in fact.values.items()
+        ]
+        title, ask, how = "About the bike", fact.ask, fact.how
+        none: tuple[AnyEvent, ...] = (Unsure(about=step.name),)
+    elif step.doing == "question":
         question = kb.entries.questions[step.name]
         choices = [
-            Choice(answer.words, tuple(Answer(finding=f, grade=g) for f, g in answer.sets.items()))
-            for answer in question.answers.values()
+            Choice(name, x.words, tuple(Answer(finding=f, grade=g) for f, g in x.sets.items()), tuple(x.says))
+            for name, x in question.answers.items()
         ]
+        title, ask, how = "Question", question.ask, question.how
         none = (Unsure(about=step.name), *(Unsure(about=f) for f in step.settles))
-        title, how = "Question", tuple(question.how)
-        return Card(title, how, (), (), question.ask, tuple(choices), none, none, "", None, why, numbers)
-    card = Card("Question", skip=(Unsure(about=step.name),), why=why, numbers=numbers, rest=(step.name,))
-    return _ask_finding(a, card)
+    else:
+        card = Card("Question", skip=(Unsure(about=step.name),), why=why, numbers=numbers, rest=(step.name,))
+        return _ask_finding(a, card)
+    return Card(
+        title,
+        how=tuple(show.numbered("How:", how)),
+        question=ask,
+        choices=tuple(choices),
+        unsure=none,
+        skip=none,
+        why=why,
+        numbers=numbers,
+    )
 
 
-def _findings(a: Assessment, turn: Turn, title: str, why: Sequence[str] = (), numbers: Sequence[str] = ()) -> Card:
-    """Return the card of a check, or of symptoms tried again, at its first finding."""
-    kb = a.knowledge
+def _findings(a: Assessment, turn: Turn, title: str) -> Card:
+    """Return the card of a check, or of a symptom tried again, at its first finding."""
+    kb, step = a.knowledge, turn.step
+    about: list[str] = []
+    how: tuple[str, ...] = ()
     if turn.name in kb.entries.checks:
         first, *about = show.check(kb, turn.name, a.state.open)
-        title, about = f"{title}: {first.removeprefix('Check: ')}", list(about)
-        skip: tuple[AnyEvent, ...] = (Unsure(about=turn.name),)
-    else:
-        about, skip = [], (Unsure(about=turn.name),)
-    reason = tuple(why) or (show.PROOF if turn.kind == "retest" else show.DUE,)
-    card = Card(title, tuple(about), skip=skip, why=reason, numbers=tuple(numbers), rest=tuple(turn.findings))
+        title = f"{title}: {first.removeprefix('Check: ')}"
+        how = tuple(show.how(kb, kb.entries.checks[turn.name]))
+    reason = show.reason(a, step) if step else show.PROOF if turn.kind == "retest" else show.DUE
+    card = Card(
+        title,
+        tuple(about),
+        how,
+        skip=(Unsure(about=turn.name),),
+        why=(reason,),
+        numbers=tuple(show.numbers(a, step)) if step else (),
+        rest=tuple(turn.findings),
+        due=step is None,
+    )
     return _ask_finding(a, card)
 
 
@@ -154,14 +194,17 @@ def _ask_finding(a: Assessment, card: Card) -> Card:
     """Put the first of a card's findings to the person."""
     finding, *rest = card.rest
     known = a.knowledge.findings[finding]
-    check = a.knowledge.settled_by.get(finding)
-    about = card.about if check else tuple(show.numbered("How:", getattr(known, "how", ())))
+    says = known.says if isinstance(known, Symptom) else {}
+    ends = card.skip if card.due and card.skip else ()
     return replace(
         card,
-        about=about,
+        how=card.how if card.about else tuple(show.numbered("How:", known.how if isinstance(known, Symptom) else ())),
         question=known.ask,
-        choices=tuple(Choice(words, (Answer(finding=finding, grade=g),)) for g, words in known.grades.items()),
-        unsure=(Unsure(about=finding),),
+        choices=tuple(
+            Choice(g, words, (Answer(finding=finding, grade=g),), tuple(says.get(g, ())))
+            for g, words in known.grades.items()
+        ),
+        unsure=tuple(dict.fromkeys((Unsure(about=finding), *ends))),
         finding=finding,
         gauge=known.reading if isinstance(known, Observable) else None,
         rest=tuple(rest),
@@ -183,7 +226,6 @@ def _fix(a: Assessment, turn: Turn, title: str) -> Card:
         about.insert(0, show.ONCE_MORE)
     if turn.kind == "meanwhile":
         about.insert(0, show.BOTH_AT_ONCE)
-    about.append("Steps, to tick off with Shift+Tab and Space, or a click:")
     follow = [kb.name_of(name) for name in entry.then]
     after += [f"After it comes: {', '.join(follow)}."] if follow else []
     after += [f"The proof: {', '.join(kb.asks(t) for t in entry.retest)}"] if entry.retest else []
@@ -192,19 +234,15 @@ def _fix(a: Assessment, turn: Turn, title: str) -> Card:
     return Card(
         title=f"{title}: {first.removeprefix('Fix: ')}",
         about=tuple(about),
+        how=tuple(show.how(kb, entry)),
         steps=guide(kb, entry).steps,
         after=tuple(after),
         question="When it is done:",
-        choices=(Choice("done", (FixDone(fix=turn.name),)), Choice("cannot, or not now", left)),
+        choices=(Choice("done", "done", (FixDone(fix=turn.name),)), Choice("not-now", "cannot, or not now", left)),
         skip=left,
         why=(show.reason(a, step) if step else show.DUE,),
         numbers=tuple(show.numbers(a, step)) if step else (),
     )
-
-
-def fix_card(a: Assessment, fix: str) -> Card:
-    """Return the card of any fix that the person wants to do now."""
-    return _fix(a, Turn("fix", fix), "Fix")
 
 
 def _settle(a: Assessment, turn: Turn) -> Card:
@@ -212,31 +250,35 @@ def _settle(a: Assessment, turn: Turn) -> Card:
     assert c is not None
     standing = dict(in_force(a.events))
     choices = [
-        Choice(f"wrong: {show.event(a.knowledge, standing[n])}", (Correction(number=n),))
+        Choice(f"event-{n}", f"wrong: {show.event(a.knowledge, standing[n])}", (Correction(number=n),))
         for n in c.numbers
         if n in standing
     ]
-    choices.append(Choice("leave it as it is", (LeftOut(about=conflict_name(c.numbers)),)))
+    left = (LeftOut(about=conflict_name(c.numbers)),)
+    choices.append(Choice("leave", "leave it as it is", left))
     why = (show.CONFLICT,)
     question = "Which of these is wrong? It is taken back, and asked again where it matters."
-    return Card("This does not fit together", (c.because,), question=question, choices=tuple(choices), why=why)
+    title = "This does not fit together"
+    return Card(title, (c.because,), question=question, choices=tuple(choices), skip=left, why=why)
 
 
 def _besides(a: Assessment) -> Card:
     found = tuple(show.besides(a))
-    too = Choice("go on, and put this right too", tuple(take_up(a)))
-    close = Choice("close with a summary", (LeftOut(about=BESIDES),))
+    left = (LeftOut(about=BESIDES),)
+    too = Choice("go-on", "go on, and put this right too", tuple(take_up(a)))
+    close = Choice("close", "close with a summary", left)
     why = ("It was not what you came with.",)
-    return Card(show.CAME_UP, found, question="What now?", choices=(close, too), why=why)
+    return Card(show.CAME_UP, found, question="What now?", choices=(close, too), skip=left, why=why)
 
 
 def _hand_over(a: Assessment, turn: Turn) -> Card:
     because = tuple(show.hand_over_because(a, turn.last))
-    handed = Choice("hand the bike over, and close", (Note(text="Handed over to a workshop."),), closes=True)
-    go_on = Choice("go on here", (LeftOut(about=HAND_OVER),))
+    left, note = (LeftOut(about=HAND_OVER),), (Note(text="Handed over to a workshop."),)
+    handed = Choice(HAND_OVER, "hand the bike over, and close with a summary", note, closes=True)
+    go_on = Choice("go-on", "go on here", left)
     numbers = tuple(show.numbers(a, turn.step)) if turn.step else ()
     title = "The best way from here is a qualified workshop"
-    return Card(title, because, question="What now?", choices=(handed, go_on), why=because, numbers=numbers)
+    return Card(title, because, question="What now?", choices=(handed, go_on), skip=left, why=because, numbers=numbers)
 
 
 def _close(a: Assessment, turn: Turn) -> Card:
