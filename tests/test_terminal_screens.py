@@ -1,4 +1,4 @@
-"""What the main screens say, row by row, against stored text; and whether each look can be read.
+"""What the screens say and how they look, cell by cell, against stored text; and whether each look can be read.
 
 The screens are of the small knowledge, so that they change when a screen changes and not when the knowledge grows.
 After a change that is meant: `STORE_SCREENS=1 pytest tests/test_terminal_screens.py`, then read the difference.
@@ -6,17 +6,22 @@ After a change that is meant: `STORE_SCREENS=1 pytest tests/test_terminal_screen
 
 import asyncio
 import os
+from inspect import isawaitable
 from pathlib import Path
+from string import ascii_letters
 
 import pytest
+from rich.style import Style
 from small_knowledge import SMALL
 from textual._context import visible_screen_stack
+from textual.widgets import Input
 
 from symptomtree.cases.files import write_case
 from symptomtree.cases.model import Answer, Complaint, Context
 from symptomtree.kb.compile import open_knowledge
 from symptomtree.plain.keeper import cases_folder
 from symptomtree.terminal.app import SymptomtreeApp
+from symptomtree.terminal.look import THEMES
 from tests.hands import at_work, case_of
 
 STORED = Path(__file__).parent / "screens"
@@ -24,19 +29,14 @@ SQUEALS = (Complaint(text="it squeals [b]and[/b] screams"), Answer(finding="sque
 STOPPED = (*SQUEALS, Context(fact="kind", value="disc"), Answer(finding="lining", grade="gone"))
 SCREENS = [
     # name, size, look, what was told, keys
-    ("opening", (80, 24), "dark", (), []),
-    ("opening-narrow", (60, 20), "plain", (), []),
-    ("bench-narrow", (60, 20), "dark", STOPPED, []),
-    ("bench", (80, 24), "light", STOPPED, []),
-    ("bench-wide", (120, 40), "plain", STOPPED, []),
     ("bench-plain", (80, 24), "plain", SQUEALS + STOPPED[2:3], []),
-    ("fix", (80, 24), "dark", STOPPED, ["f"]),
-    ("fix-narrow", (60, 20), "light", STOPPED, ["f"]),
     ("sheet", (80, 24), "light", STOPPED, ["x"]),
     ("stops", (80, 24), "dark", STOPPED, ["exclamation_mark"]),
     ("cases", (80, 24), "dark", STOPPED, ["o"]),
     ("cause-wide", (120, 40), "dark", STOPPED, ["c", "enter"]),
 ]
+MAIN = [("opening", (), []), ("bench", STOPPED, []), ("fix", STOPPED, ["f"])]
+SIZES = [(60, 20), (80, 24), (120, 40)]
 READABLE = 4.5
 """The contrast that text needs: Web Content Accessibility Guidelines 2.1 (W3C, 2018), criterion 1.4.3."""
 
@@ -61,7 +61,8 @@ def opened(tmp_path, monkeypatch):
             app = SymptomtreeApp(kb=kb, case=case, look=look)
             async with at_work(app, size) as hands:
                 await hands.press(*keys)
-                return seen(hands)
+                out = seen(hands)
+                return await out if isawaitable(out) else out
 
         return asyncio.run(run())
 
@@ -73,10 +74,55 @@ def test_a_screen_says_what_it_said(opened, name, size, look, told, keys):
     """Each row is the stored one."""
     rows = opened(size, look, told, keys, lambda hands: hands.rows())
     assert len(rows) == size[1]
-    text = "\n".join(rows) + "\n"
+    assert stored(name, rows) == rows
+
+
+@pytest.mark.parametrize(("name", "told", "keys"), MAIN, ids=[m[0] for m in MAIN])
+def test_a_main_screen_looks_as_it_looked(opened, name, told, keys):
+    """In each size and each look: what stands in every cell, in which ink, on which ground."""
+
+    async def seen(hands):
+        for field in hands.app.screen.query(Input):
+            field.cursor_blink = False
+        for size in SIZES:
+            await hands.resize(*size)
+            picture, before = [], []
+            for look in THEMES:
+                hands.app.theme = look
+                await hands.settle()
+                rows = hands.rows()
+                assert len(rows) == size[1]
+                picture += [f"Look: {look}", *(rows if rows != before else ["(the same signs)"]), "", *inks(hands), ""]
+                before = rows
+            pictures["x".join(map(str, size))] = picture
+
+    pictures = {}
+    opened(SIZES[1], "dark", told, keys, seen)
+    for size, picture in pictures.items():
+        assert stored(f"{name}-{size}", picture) == picture
+
+
+def stored(name, rows):
+    """Return the rows that are stored under a name, after storing these if that is asked for."""
+    file = STORED / f"{name}.txt"
     if os.environ.get("STORE_SCREENS"):
-        (STORED / f"{name}.txt").write_text(text, encoding="utf-8")
-    assert text == (STORED / f"{name}.txt").read_text(encoding="utf-8")
+        file.write_text("".join(f"{row}\n" for row in rows), encoding="utf-8")
+    return file.read_text(encoding="utf-8").splitlines()
+
+
+def inks(hands):
+    """Return the screen with a letter for each cell's style, and what the letters stand for."""
+    visible_screen_stack.set(hands.app._background_screens)
+    letters = {}
+    rows = []
+    for strip in hands.app.screen._compositor.render_strips():
+        row = ""
+        for segment in strip:
+            style = segment.style or Style()
+            kind = str(style.without_color + Style(color=style.color, bgcolor=style.bgcolor))
+            row += letters.setdefault(kind, ascii_letters[len(letters)]) * segment.cell_length
+        rows.append(row)
+    return [*rows, *(f"{letter}: {kind}" for kind, letter in letters.items())]
 
 
 @pytest.mark.parametrize("look", ["dark", "light"])
