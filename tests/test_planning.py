@@ -12,7 +12,7 @@ from small import knowledge, problem, yes_or_no
 from symptomtree.cases.model import Answer
 from symptomtree.reasoning.assess import Adviser
 from symptomtree.reasoning.costs import RETEST_MINUTES, Profile
-from symptomtree.reasoning.decide import Problem, choices, ecr, start
+from symptomtree.reasoning.decide import Choice, Problem, Standing, choices, ecr, start
 
 numbers = st.integers(0, 10**6)
 few = settings(max_examples=30)
@@ -276,3 +276,19 @@ def test_what_tells_only_between_causes_of_one_fix_is_not_asked_first() -> None:
     assert found.steps[0].name == "line"
     assert totals["line"] < found.plan.expected * 0.95
     assert totals["shine"] > totals["line"] + 0.5  # it costs 1, and leaves what was left before
+
+
+def test_what_a_step_may_turn_out_is_all_that_it_may(adviser: Adviser) -> None:
+    """In each set of causes the chances of a step's outcomes add up to 1: what has no answer of its own is not free."""
+    asked = 0
+
+    def rank(problem: Problem, at: Standing, _: Sequence[str]) -> list[Choice]:
+        nonlocal asked
+        for look in problem.looks:
+            np.testing.assert_allclose(look.likelihood.sum(axis=0), 1, atol=1e-9)
+            asked += 1
+        return choices(problem, at)
+
+    for finding, grade in (("brake-noise", "howl"), ("creak-pedalling", "yes"), ("skips", "gentle")):
+        adviser.assess([Answer(finding=finding, grade=grade, complaint=True)], rank=rank)
+    assert asked > 20

@@ -241,6 +241,10 @@ def _look(kb: KnowledgeBase, c: _Candidate, chances: dict[str, Array], profile: 
     mine = {f: chances[f] for f in c.findings}
     if c.outcomes:
         likelihood = np.array([_together(kb, mine, dict(answer)) for answer in c.outcomes])
+        other = np.maximum(
+            1 - likelihood.sum(axis=0), 0.0
+        )  # what has no answer of its own takes its share all the same
+        likelihood = np.concatenate([likelihood, other[None]])
     else:
         likelihood = _joint(list(mine.values()))
     cost = price_of(kb, c.work, profile) if c.work else profile.money(c.minutes)
