@@ -87,7 +87,7 @@ def test_a_complaint_in_words_counts_as_far_as_it_is_ticked():
 
     async def doing(hands):
         await hands.paste("my back brake howls and the lever comes to the bar")
-        await hands.press("enter", "down", "space")
+        await hands.press("enter", "down", "down", "space")
         ticked = [line for line in hands.lines("#found") if line.startswith("[x]")]
         assert len(ticked) == 1
         await hands.press("g")

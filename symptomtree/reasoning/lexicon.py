@@ -13,8 +13,10 @@ def _set(words: str) -> frozenset[str]:
 NOT = "not"
 """What every negation becomes."""
 _NEGATIONS = _set("not no never without cannot cant dont doesnt wont isnt didnt")
-NEGATION_ENDS = _set("but and except only until because when or though so")
+NEGATION_ENDS = _set("but and except only until because when while or though so")
 """Words that a negation does not reach past."""
+CONDITIONS = _set("when while until")
+"""Those of them after which it may be the condition that is denied."""
 
 # Words that carry little by themselves (grammar), and words that carry less than their rarity says.
 _SMALL = _set(
@@ -54,20 +56,26 @@ _SAME = {
     )
     for word in group
 }
+_WHOLE = _set("dropper droppers")
+"""Names of parts that are not the doer of what they are named after: a dropper is not something that dropped."""
 # Words that mean nearly the same, or that riders use for one another.
 _FAMILIES = (
     "squeak squeal chirp tweet peep whistle",
     "howl honk screech shriek scream wail trumpet",
     "squeal howl screech shriek",
-    "click tick clunk knock bang pop",
+    "click tick clack tap snap",
+    "clunk knock bang clonk thud thump",
+    "click tick clunk knock bang pop clack",
     "rattle chatter clatter buzz",
     "creak crack groan",
     "grind gritty grating scrape crunch rough gravel sand",
-    "rub drag touch scrape",
+    "hum drone whirr growl roar rumble",
+    "rub drag touch scrape brush",
     "skip slip jump hop lurch hiccup",
     "spongy soft squishy mushy springy",
-    "shake shudder judder vibrate wobble",
-    "loose wobble rock",
+    "shake shudder judder vibrate wobble shimmy",
+    "loose wobble rock play",
+    "wander weave sway swim wag",
     "stuck jam seize lock close",
     "slow late hesitate sluggish lazy vague sloppy",
     "stiff heavy hard",
@@ -79,6 +87,21 @@ _FAMILIES = (
     "climb hill uphill sprint load press stamp push",
     "change shift",
     "weak feeble poor",
+    "strength power",
+    "dead dark dies",
+    "quits stops cuts",
+    "help assist assistance support",
+    "motor engine",
+    "saddle seat",
+    "hurt pain ache sore",
+    "leak drip weep",
+    "quiet silent",
+    "break broke broken snap crack",
+    "bent buckled warped",
+    "harsh hard rough",
+    "sink sag",
+    "collapse burst explode blow",
+    "steer turn",
 )
 
 
@@ -100,6 +123,8 @@ def split(text: str) -> list[str]:
 def stem(word: str) -> str:
     """Return a word without its endings, so that 'braking', 'brakes' and 'brake' are one."""
     word = _SAME.get(word, word)
+    if word in _WHOLE:
+        return word.removesuffix("s")
     if word == NOT or len(word) < 4 or word.isdigit():
         return word
     for ending in ("iest", "est", "ing", "ier", "ies", "ied", "ed", "es", "er", "ly", "s", "y", "e"):

@@ -4,12 +4,17 @@ Every target (a grade of a symptom, a value of a fact) has phrases: how riders s
 A phrase scores by how much of its weight stands close together in the sentence, in any order. Rare words weigh more
 than common ones. A word that no phrase knows is first taken as a misspelling of one that it resembles. A phrase that
 is found under a negation ("does not squeal") speaks for the normal grade of its finding.
+
+Riders rarely say a phrase as it is written down. So a symptom also scores by how much of the whole sentence is about
+it, whichever of its phrases the words come from. What only qualifies a symptom ("only when it is wet") speaks for the
+symptom that it qualifies as well, and of two that fit as well the one that is more common on bikes comes first.
 """
 
 import re
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence, Set
+from dataclasses import dataclass, replace
+from heapq import nlargest
 from math import exp, log
 from typing import TYPE_CHECKING, Literal
 
@@ -18,15 +23,18 @@ from symptomtree.reasoning import lexicon
 if TYPE_CHECKING:
     from symptomtree.kb.compile import KnowledgeBase
 
-MOST = 12
-"""No more candidates than this are returned."""
-LEAST = 0.42
+MOST, MOST_FINDINGS = 12, 6
+"""No more candidates than this are returned, and no more findings, so that facts are seen as well."""
+LEAST = 0.05
 """Candidates that score lower are not returned."""
-LEAST_ALONE = 0.2
-"""The same when nothing scores higher: better some guess to be confirmed than none."""
-MOST_ALONE = 6
+WELL = 0.42
+"""Facts, and that something is right, need a phrase that is found as well as this."""
+FAR = 0.5
+"""Nor is a symptom with less than this share of the best one's score."""
 NEARLY = 0.85
-"""A candidate with this share of the score of another is nearly as likely."""
+"""A grade or value whose phrase has this share of the score of the best one's is nearly as likely."""
+LOOKED_AT = 60
+"""The phrases of so many findings and facts are looked at closely: those of which the sentence's words speak most."""
 MOST_WORDS = 400
 """Words of a sentence past this number are not looked at."""
 SLACK = 3
@@ -45,7 +53,7 @@ SMALLNESS = 0.4
 """What each small word of a phrase takes from the others: 'comes and goes' is more than 'comes'."""
 LIGHTNESS = 0.45
 """What words of little meaning are worth compared with other words as rare."""
-FACT = 0.85
+FACT = 0.4
 """What a fact is worth: what is wrong comes before what is true of the bike."""
 ALL_SAID = 0.8
 """What it is worth when a phrase holds all that the sentence says, however much more the phrase says itself."""
@@ -57,6 +65,19 @@ DENIAL = 3
 """How many words after it a negation reaches."""
 NEGATED = 0.6
 """What a negated phrase is worth for the normal grade."""
+# How a symptom's score is made; see `_rank`. Fitted roughly: the figures of tests/bench/words.py are flat around these.
+WHOLE = 3.0
+"""What the share of the sentence that is about a symptom weighs, compared with its best phrase."""
+SELDOM, OFTEN = 0.5, 4.0
+"""What a word is worth that only one of a symptom's phrases has; from so many phrases on it is worth all."""
+QUALIFIES = 0.3
+"""What the score of what qualifies a symptom adds to the symptom's."""
+QUALIFIER = 0.7
+"""What the qualifying itself is worth: it is nothing to start from."""
+TOUCHED = 0.04
+"""A symptom must score this by its own words before what qualifies it adds anything."""
+COMMON, RAREST = 0.06, 1e-5
+"""The power of how common a symptom is, by which its score is multiplied, and the rarest that counts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +114,16 @@ class _Phrase:
     denies: bool
 
 
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """How well the best phrase of a grade or value is found, and the words that this rests on."""
+
+    value: str
+    score: float
+    words: tuple[str, ...]
+
+
+_Name = tuple[Literal["finding", "fact"], str]
 _Hit = tuple[int, str, float]
 """(word of the sentence, stem of a phrase, how alike they are)"""
 
@@ -101,65 +132,135 @@ class Matcher:
     """The phrases of some knowledge, ready to be looked for."""
 
     def __init__(self, kb: "KnowledgeBase") -> None:
-        self._targets: list[tuple[Literal["finding", "fact"], str, str]] = []
+        self._targets: list[tuple[_Name, str]] = []
         self._phrases: list[_Phrase] = []
-        for kind, name, value, texts in _targets(kb):
-            self._targets.append((kind, name, value))
+        for about, value, texts in _targets(kb):
+            self._targets.append((about, value))
             for text, worth in texts:
                 stems = dict.fromkeys(lexicon.stem(w) for w in lexicon.split(text) if w.isalnum())
                 if kept := tuple(s for s in stems if s != lexicon.NOT and s not in lexicon.small()):
                     rest = len(stems) - len(kept) - (lexicon.NOT in stems)
                     self._phrases.append(_Phrase(len(self._targets) - 1, kept, rest, worth, lexicon.NOT in stems))
-        self._normal = {name: kb.grades(name)[0] for name in kb.entries.symptoms}
+        self._normal = {("finding", name): kb.grades(name)[0] for name in kb.entries.symptoms}
         targets_of: dict[str, set[int]] = defaultdict(set)
-        self._where: dict[str, list[int]] = defaultdict(list)
+        self._where: dict[str, dict[_Name, list[int]]] = defaultdict(lambda: defaultdict(list))
         for n, phrase in enumerate(self._phrases):
             for stem in phrase.stems:
                 targets_of[stem].add(phrase.target)
-                self._where[stem].append(n)
+                self._where[stem][self._targets[phrase.target][0]].append(n)
         self._weight = {
             stem: log(1 + len(self._targets) / len(found)) * (LIGHTNESS if stem in lexicon.light() else 1.0)
             for stem, found in targets_of.items()
         }
         self._total = [sum(self._weight[s] for s in p.stems) + SMALLNESS * p.small for p in self._phrases]
+        self._speaks = {stem: self._speaks_of(stem) for stem in self._weight}
+        self._asked_when = {name: tuple(s.asked_when) for name, s in kb.entries.symptoms.items() if s.asked_when}
+        self._factor = {
+            name: share**COMMON * (QUALIFIER if name in self._asked_when else 1.0)
+            for name, share in _common(kb).items()
+        }
         self._letters = sorted(s for s in {*self._weight, *lexicon.kin()} if len(s) > 2)
         self._likes: dict[str, tuple[tuple[str, float], ...]] = {}
+
+    def _speaks_of(self, stem: str) -> dict[_Name, float]:
+        """Return the findings and facts that a stem speaks of, and what it weighs there: more where it is usual."""
+        weighs = {}
+        for about, phrases in self._where[stem].items():
+            normal = self._normal.get(about)
+            worth = [self._phrases[n].worth for n in phrases if self._targets[self._phrases[n].target][1] != normal]
+            if worth:
+                usual = min(sum(worth) / OFTEN, 1.0)
+                weighs[about] = self._weight[stem] * max(worth) * (SELDOM + (1 - SELDOM) * usual)
+        return weighs
 
     def candidates(self, sentence: str) -> list[Candidate]:
         """Return what the sentence may mean, best first; of one finding or fact at most two grades or values."""
         words = _words(sentence)
+        said = sum(self._heaviest(stem) for stem in {w.stem for w in words})
+        spoken = self._spoken([w for w in words if not w.denied])
+        touched = self._spoken([w for w in words if w.denied])
+        for about, weight in spoken.items():
+            touched[about] = touched.get(about, 0.0) + weight
+        near = {*nlargest(LOOKED_AT, touched, key=lambda about: (touched[about], about))}
+        found = self._found(words, said, near)
+        right = {about for about, (first, *_) in found.items() if first.value == self._normal.get(about)}
+        whole = {about: (touched if about in right else spoken).get(about, 0.0) / (said + 1) for about in found}
+        ranked = sorted(self._rank(found, whole), key=lambda c: (-c.score, c.kind, c.name, c.value))
+        best = max((c.score for c in ranked if c.kind == "finding"), default=0.0)
+        likely = [c for c in ranked if c.score >= (LEAST if self._told_so(c) else max(LEAST, FAR * best))]
+        findings = [c for c in likely if c.kind == "finding"][:MOST_FINDINGS]
+        return [c for c in likely if c.kind == "fact" or c in findings][:MOST]
+
+    def _told_so(self, c: Candidate) -> bool:
+        """Return whether it is a fact, or something that is said to be right: no guess at what is wrong."""
+        return c.value == self._normal.get((c.kind, c.name), c.value)
+
+    def _spoken(self, words: Sequence[_Word]) -> dict[_Name, float]:
+        """Return what the words weigh for each finding and fact, wherever in its phrases they stand."""
+        out: dict[_Name, float] = {}
+        for word in words:
+            weighs: dict[_Name, float] = {}
+            for stem, likeness in self._like(word.stem):
+                for about, weight in self._speaks[stem].items():
+                    if likeness * weight > weighs.get(about, 0.0):
+                        weighs[about] = likeness * weight
+            for about, weight in weighs.items():
+                out[about] = out.get(about, 0.0) + weight
+        return out
+
+    def _found(self, words: Sequence[_Word], said: float, near: Set[_Name]) -> dict[_Name, list[_Found]]:
+        """Return what the grades or values of these findings and facts score by their best phrases, best first."""
         hits: dict[int, list[_Hit]] = defaultdict(list)
         for n, word in enumerate(words):
             for stem, likeness in self._like(word.stem):
-                for phrase in self._where[stem]:
-                    hits[phrase].append((n, stem, likeness))
-        said = sum(self._heaviest(stem) for stem in {w.stem for w in words})
-        best: dict[tuple[str, str, str], Candidate] = {}
+                where = self._where[stem]
+                for about in where.keys() & near:
+                    for phrase in where[about]:
+                        hits[phrase].append((n, stem, likeness))
         support: dict[int, dict[int, float]] = defaultdict(dict)  # target -> word -> what it weighs
         for n, found in hits.items():
             backing = support[self._phrases[n].target]
             for w, stem, likeness in found:
                 backing[w] = max(backing.get(w, 0.0), likeness * self._phrases[n].worth * self._weight[stem])
+        best: dict[_Name, dict[str, _Found]] = defaultdict(dict)
         for n, found in hits.items():
-            candidate = self._score(n, found, words, said, support[self._phrases[n].target])
-            if candidate and candidate.score > getattr(best.get(_key(candidate)), "score", LEAST_ALONE):
-                best[_key(candidate)] = candidate
-        ranked = sorted(best.values(), key=lambda c: (-c.score, c.kind, c.name, c.value))
-        likely = [c for c in ranked if c.score >= LEAST]
-        if any(c.kind == "finding" for c in likely):
-            used = {word for c in likely for word in c.words}
-            # What is left of the sentence gets a guess too, and so does what the same words mean nearly as well.
-            guessed = [
-                c
-                for c in ranked[len(likely) :]
-                if c.kind == "finding"
-                and (
-                    (len(c.words) > 1 and used.isdisjoint(c.words))
-                    or any(c.words == k.words and c.score >= NEARLY * k.score for k in likely)
-                )
-            ]
-            return _few([*likely, *guessed[:MOST_ALONE]])
-        return _few([*likely, *(c for c in ranked if c.kind == "finding")][:MOST_ALONE])
+            about, _ = self._targets[self._phrases[n].target]
+            scored = self._score(n, found, words, said, support[self._phrases[n].target])
+            if scored and (scored.value not in best[about] or scored.score > best[about][scored.value].score):
+                best[about][scored.value] = scored
+        return {
+            about: sorted(values.values(), key=lambda f: (-f.score, f.value))
+            for about, values in best.items()
+            if values
+        }
+
+    def _rank(self, found: Mapping[_Name, Sequence[_Found]], whole: Mapping[_Name, float]) -> Iterator[Candidate]:
+        """Yield candidates: of each finding or fact the best grade or value, and a second that is nearly as likely.
+
+        `whole` is the share of the sentence that is about each.
+        """
+        score = {}
+        for about, (first, *_) in found.items():
+            score[about] = (first.score + WHOLE * whole[about]) / (1 + WHOLE)
+            if first.value == self._normal.get(about):
+                score[about] *= NEGATED
+        qualified: dict[str, float] = defaultdict(float)
+        for about, own in score.items():
+            if found[about][0].value != self._normal.get(about):
+                for name in self._asked_when.get(about[1], ()):
+                    qualified[name] = max(qualified[name], own)
+        for about, (first, *others) in found.items():
+            kind, name = about
+            if kind == "finding":
+                more = QUALIFIES * qualified[name] if score[about] >= TOUCHED else 0.0
+                final = (score[about] + more) / (1 + QUALIFIES) * self._factor[name]
+            else:
+                final = FACT * score[about] if first.score >= WELL else 0.0
+            yield Candidate(kind, name, first.value, final, first.words)
+            # What is denied is not there, and what is there is not denied: never both.
+            normal = self._normal.get(about)
+            if others and others[0].score >= NEARLY * first.score and normal not in (first.value, others[0].value):
+                yield Candidate(kind, name, others[0].value, NEARLY * final, others[0].words)
 
     def _score(
         self,
@@ -168,7 +269,7 @@ class Matcher:
         words: Sequence[_Word],
         said: float,
         backing: Mapping[int, float],
-    ) -> Candidate | None:
+    ) -> _Found | None:
         """Score the best stretch of the sentence for phrase `n`; `said` is what the whole sentence weighs."""
         phrase, total = self._phrases[n], self._total[n]
         weight, used = self._best_stretch(phrase, found, words)
@@ -178,17 +279,18 @@ class Matcher:
         score = phrase.worth * max(score, ALL_SAID * min(weight / said, 1.0) ** 1.5 * covered**0.5)
         other = sum(weight for word, weight in backing.items() if word not in used)
         score += (1 - score) * SUPPORT * covered * (1 - exp(-other / 5))
-        kind, name, value = self._targets[phrase.target]
-        if kind == "fact":
-            score *= FACT
+        about, value = self._targets[phrase.target]
         denied = self._denied(used, words)
         if denied and not phrase.denies:
-            if kind == "fact" or value == self._normal[name]:
+            normal = self._normal.get(about, value)
+            if value == normal:
                 return None
-            value, score = self._normal[name], score * NEGATED
+            value = normal
         elif phrase.denies and not denied:
             score *= 0.4
-        return Candidate(kind, name, value, score, tuple(words[w].written for w in used))
+        if value == self._normal.get(about) and score < WELL:
+            return None
+        return _Found(value, score, tuple(words[w].written for w in used))
 
     def _best_stretch(
         self, phrase: _Phrase, found: Sequence[_Hit], words: Sequence[_Word]
@@ -246,25 +348,16 @@ class Matcher:
         return {word: score for word, score in found.items() if score >= max(found.values()) - SOUND / 2}
 
 
-def _key(c: Candidate) -> tuple[str, str, str]:
-    return c.kind, c.name, c.value
-
-
-def _few(ranked: Sequence[Candidate]) -> list[Candidate]:
-    """Keep the best value of each finding or fact, and a second one that is nearly as likely."""
-    top: dict[str, float] = {}
-    count: dict[str, int] = defaultdict(int)
-    kept = []
-    for c in ranked:
-        if c.score >= NEARLY * top.setdefault(c.name, c.score) and count[c.name] < 2:
-            count[c.name] += 1
-            kept.append(c)
-    return kept[:MOST]
+def _common(kb: "KnowledgeBase") -> dict[str, float]:
+    """Return how often each symptom is made by some cause, of all bikes."""
+    columns = [kb.column[name] for name in kb.entries.symptoms]
+    made = 1 - (1 - kb.prior[:, None] * (1 - kb.reach[:, columns, 0])).prod(axis=0)
+    return dict(zip(kb.entries.symptoms, made.clip(RAREST).tolist(), strict=True))
 
 
 def _targets(
     kb: "KnowledgeBase",
-) -> Iterator[tuple[Literal["finding", "fact"], str, str, list[tuple[str, float]]]]:
+) -> Iterator[tuple[_Name, str, list[tuple[str, float]]]]:
     """Yield every target with its phrases and what each is worth."""
     for name, symptom in kb.entries.symptoms.items():
         normal, mildest, *_ = symptom.grades
@@ -274,33 +367,42 @@ def _targets(
                 texts.append((re.sub(r"^(yes|no), ", "", plain), OWN_GRADE))
             if grade == mildest:
                 texts += [(symptom.name, OWN_NAME), (symptom.ask, OWN_QUESTION)]
-            yield "finding", name, grade, texts
+            yield ("finding", name), grade, texts
     for question in kb.entries.questions.values():
         for answer in question.answers.values():
             for name, grade in answer.sets.items():
                 if grade != kb.grades(name)[0]:
                     said = [(text, 1.0) for text in answer.says]
-                    yield "finding", name, grade, [*said, (answer.words, OWN_GRADE)]
+                    yield ("finding", name), grade, [*said, (answer.words, OWN_GRADE)]
     for name, fact in kb.entries.facts.items():
         for value in fact.values:
             if said := [(text, 1.0) for text in fact.says.get(value, ())]:
-                yield "fact", name, value, said
+                yield ("fact", name), value, said
 
 
 def _words(sentence: str) -> list[_Word]:
-    """Return the words with their places: far apart when a sentence or clause ends between them."""
+    """Return the words with their places: far apart when a sentence or clause ends between them.
+
+    A negation reaches a few words, not past the next clause. "Does not click when coasting, only when pedalling" does
+    not deny the click, but the coasting.
+    """
     out: list[_Word] = []
     place, denied_until = 0, -1
+    first, condition = 0, -1  # where in `out` what is denied begins, and the condition under which it is
     for written in lexicon.split(sentence[: MOST_WORDS * 12])[:MOST_WORDS]:
         if written in ".,":
             place += SENTENCE_GAP if written == "." else CLAUSE_GAP
-            denied_until = -1
+            denied_until, condition = -1, -1 if written == "." else condition
         elif written == lexicon.NOT:
-            denied_until = place + DENIAL
+            denied_until, first, condition = place + DENIAL, len(out), -1
             place += 1
         else:
-            if written in lexicon.NEGATION_ENDS:
+            if written in lexicon.NEGATION_ENDS and first < len(out):
+                condition = len(out) if written in lexicon.CONDITIONS and place <= denied_until else condition
                 denied_until = -1
+            if written == "only" and condition >= 0:
+                out[first:] = [replace(w, denied=n >= condition) for n, w in enumerate(out[first:], start=first)]
+                condition = -1
             stem = lexicon.stem(written)
             if not out or out[-1].stem != stem:  # 'tick tick tick' says no more than 'tick'
                 out.append(_Word(stem, written, place, place <= denied_until))
