@@ -443,4 +443,4 @@ def test_what_is_dangerous_about_what_came_up_besides_is_said():
     dented = (Answer(finding="rim-edge", grade="dent"), Answer(finding="rim-step", grade="step"))
     said, _ = talk(["1"], case=bike(*SLOW, *dented))
     flat = " ".join(said.split())
-    assert "Caution: it may be: Dented rim or step at its joint." in flat
+    assert f"Caution: it may be: {KB.name_of('rim-dented')}." in flat

@@ -290,7 +290,7 @@ def test_cases_of_ones_own_are_told_with_the_entry(folder, tmp_path):
 def test_knowledge_without_causes_is_not_taken(folder):
     async def doing(r):
         before = r.app.kb
-        (folder / "small.yaml").write_text("parts: {bike: {name: bike}}")
+        (folder / "small.yaml").write_text("causes: {}")
         await r.press("tab", "r")
         assert "no causes" in r.shown("#said")
         assert r.app.kb is before
