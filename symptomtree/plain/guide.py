@@ -1,9 +1,11 @@
 """How a check or fix is carried out: every caution stands before what it belongs to, and is told once."""
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Check, Fix, instructions
+
+if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
 
 Steps = tuple[tuple[tuple[str, ...], str], ...]
 """(the cautions to read right before it, the step), in order."""
@@ -26,7 +28,7 @@ class Guide(NamedTuple):
         return (*self.ahead, *(caution for cautions, _ in self.steps for caution in cautions))
 
 
-def guide(kb: KnowledgeBase, work: Check | Fix) -> Guide:
+def guide(kb: "KnowledgeBase", work: Check | Fix) -> Guide:
     """Return a piece of work with each caution where it belongs.
 
     The caution of a hazard comes before the first step that says one of its words; when no step does, ahead of all.
@@ -50,7 +52,7 @@ def guide(kb: KnowledgeBase, work: Check | Fix) -> Guide:
     return Guide(ahead, tuple((cautions, step) for cautions, (_, step) in zip(before, steps, strict=True)))
 
 
-def way_to(kb: KnowledgeBase, access: str | None) -> list[str]:
+def way_to(kb: "KnowledgeBase", access: str | None) -> list[str]:
     """Return the access states to open until one is reached, outermost first."""
     states: list[str] = []
     while access:

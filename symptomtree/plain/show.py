@@ -4,7 +4,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context, FixDone, LeftOut, Note, Reading, Unsure
-from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.kb.model import Check, Fix, Observable
 from symptomtree.plain.answers import Option, close
 from symptomtree.plain.guide import Steps, guide, way_to
@@ -12,6 +11,7 @@ from symptomtree.plain.text import clean, minutes
 from symptomtree.reasoning.costs import minutes_of
 
 if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
     from symptomtree.reasoning.assess import Assessment, Standing, StopRiding
     from symptomtree.reasoning.planning import FixRank, Step
 
@@ -42,7 +42,7 @@ NEVER_SAFE = (
 )
 
 
-def check(kb: KnowledgeBase, name: str, open_: frozenset[str] = frozenset()) -> Iterator[str]:
+def check(kb: "KnowledgeBase", name: str, open_: frozenset[str] = frozenset()) -> Iterator[str]:
     """Yield what someone needs to know to carry a check out: each caution before what it belongs to.
 
     Args:
@@ -56,7 +56,7 @@ def check(kb: KnowledgeBase, name: str, open_: frozenset[str] = frozenset()) -> 
 
 
 def fix(
-    kb: KnowledgeBase, name: str, rank: "FixRank | None" = None, open_: frozenset[str] = frozenset()
+    kb: "KnowledgeBase", name: str, rank: "FixRank | None" = None, open_: frozenset[str] = frozenset()
 ) -> Iterator[str]:
     """Yield what someone needs to know to carry a fix out: each caution before what it belongs to."""
     yield from before_fix(kb, name, rank, open_)
@@ -64,7 +64,7 @@ def fix(
     yield from figures(kb, name)
 
 
-def before_fix(kb: KnowledgeBase, name: str, rank: "FixRank | None", open_: frozenset[str]) -> Iterator[str]:
+def before_fix(kb: "KnowledgeBase", name: str, rank: "FixRank | None", open_: frozenset[str]) -> Iterator[str]:
     """Yield what comes before the steps of a fix.
 
     Args:
@@ -87,27 +87,27 @@ def before_fix(kb: KnowledgeBase, name: str, rank: "FixRank | None", open_: froz
         yield f"Parts: {', '.join(entry.parts)} (price: {entry.price})."
 
 
-def figures(kb: KnowledgeBase, name: str) -> Iterator[str]:
+def figures(kb: "KnowledgeBase", name: str) -> Iterator[str]:
     """Yield the numbers that a fix needs, with their sources."""
     for figure in kb.entries.fixes[name].figures:
         yield f"Figure: {figure.what}: {figure.value} {figure.unit}".rstrip() + f" ({_source(kb, figure.source)})."
 
 
-def _source(kb: KnowledgeBase, name: str) -> str:
+def _source(kb: "KnowledgeBase", name: str) -> str:
     source = kb.entries.sources[name]
     if source.kind in ("common-practice", "memory"):
         return "common practice" if source.kind == "common-practice" else "from memory"
     return f"{source.title}, {source.year}" if source.year else source.title
 
 
-def how(kb: KnowledgeBase, entry: Check | Fix) -> Iterator[str]:
+def how(kb: "KnowledgeBase", entry: Check | Fix) -> Iterator[str]:
     """Yield how it is done, once more: cautions and steps."""
     told = guide(kb, entry)
     yield from (f"Caution: {caution}" for caution in told.ahead)
     yield from guided("How:", told.steps)
 
 
-def _work(kb: KnowledgeBase, entry: Check | Fix, ahead: Sequence[str], open_: frozenset[str]) -> Iterator[str]:
+def _work(kb: "KnowledgeBase", entry: Check | Fix, ahead: Sequence[str], open_: frozenset[str]) -> Iterator[str]:
     """Yield what a check and a fix have in common, with the cautions ahead of all steps."""
     if entry.skill in HANDS:
         yield f"This is work for {HANDS[entry.skill]}."
@@ -126,12 +126,12 @@ def _work(kb: KnowledgeBase, entry: Check | Fix, ahead: Sequence[str], open_: fr
         yield f"Tools: {'; '.join(_tool(kb, t) for t in tools)}."
 
 
-def _tool(kb: KnowledgeBase, name: str) -> str:
+def _tool(kb: "KnowledgeBase", name: str) -> str:
     tool = kb.entries.tools[name]
     return f"{tool.name} (or {tool.instead})" if tool.instead else tool.name
 
 
-def cautions(kb: KnowledgeBase, entries: Sequence[Check | Fix]) -> list[str]:
+def cautions(kb: "KnowledgeBase", entries: Sequence[Check | Fix]) -> list[str]:
     """Return the cautions of some work, each once."""
     return list(dict.fromkeys(caution for entry in entries for caution in guide(kb, entry).cautions))
 
@@ -149,7 +149,7 @@ def guided(title: str, steps: Steps) -> Iterator[str]:
         yield f"  {n}. {step}"
 
 
-def stops(kb: KnowledgeBase, standing: Iterable["StopRiding"]) -> list[str]:
+def stops(kb: "KnowledgeBase", standing: Iterable["StopRiding"]) -> list[str]:
     """Return the reasons not to ride, each once: several rules may have the same one."""
     return list(
         dict.fromkeys(
@@ -159,13 +159,13 @@ def stops(kb: KnowledgeBase, standing: Iterable["StopRiding"]) -> list[str]:
     )
 
 
-def warning(kb: KnowledgeBase, cause: str, words: str) -> str:
+def warning(kb: "KnowledgeBase", cause: str, words: str) -> str:
     entry = kb.entries.causes[cause]
     because = f" {entry.danger_because}" if entry.danger_because else ""
     return f"DO NOT RIDE BEFORE THIS IS SETTLED: {entry.name} is possible ({words}).{because}"
 
 
-def likeliest(kb: KnowledgeBase, first: "Standing") -> str:
+def likeliest(kb: "KnowledgeBase", first: "Standing") -> str:
     """Return one line on the cause that stands first."""
     if first.probability < UNLIKELY:
         return f"No cause stands out yet; first of many is: {kb.name_of(first.cause)} ({first.probability:.0%})."
@@ -311,7 +311,7 @@ def told(a: "Assessment", finding: str) -> str:
     return f"{known.ask} {known.grades[look.grade]}{number}"
 
 
-def event(kb: KnowledgeBase, event: AnyEvent) -> str:
+def event(kb: "KnowledgeBase", event: AnyEvent) -> str:
     """Return an event in plain words."""
     match event:
         case Answer(finding=finding, grade=grade):

@@ -105,6 +105,7 @@ class BenchScreen(Base):
 
     def on_mount(self) -> None:
         self._before: dict[str, float] = {}
+        self._beside: Assessment | None = None  # what the lists at the side show
         self._card = Card("")
         self._told = ""
         self._thinking = self.set_timer(READING, self._think_ahead, pause=True)
@@ -132,8 +133,8 @@ class BenchScreen(Base):
         self._card = card
         self._think_ahead_in(READING)
         self._show_card(card)
-        self._show_side(a)
         self._show_state(a)
+        self.call_after_refresh(self._show_side)  # the next question is there first
 
     def _think_ahead_in(self, seconds: float) -> None:
         self._thinking.stop()
@@ -182,8 +183,11 @@ class BenchScreen(Base):
         else:
             self.query_one("#side").focus()
 
-    def _show_side(self, a: Assessment) -> None:
-        kb = a.knowledge
+    def _show_side(self) -> None:
+        a = self.ours.keeper.assessment
+        if a is self._beside:
+            return
+        self._beside, kb = a, a.knowledge
         now = {c.cause: c.probability for c in a.causes}
         lines = []
         for c in a.causes[:MOST_CAUSES]:

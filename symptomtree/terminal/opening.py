@@ -90,6 +90,8 @@ class OpeningScreen(Base):
 
     def _look_up(self) -> None:
         """Show what the words may mean, and which parts of the bike that is about."""
+        if self._timer:  # after Enter nothing is shown a second time: it would lose the line that one is at
+            self._timer.stop()
         said = clean(self.query_one("#words", Input).value)
         found = self.ours.matcher.candidates(said)[:MOST_SHOWN] if said else []
         self._show([*found, *(c for c in self._ticked.values() if c not in found)])

@@ -6,7 +6,8 @@ Times are milliseconds. Both applications start in turn, each in a terminal of i
 start of the process to the bytes that hold the first heading. The empty application shows one line and nothing else:
 what it takes is Python and the screen library. Keys are timed in process: from the press to the first drawing that
 shows what came of it, over whole cases on the knowledge that ships; in the first of them everything is asked back.
-Between two keys lies a second, which is less than anyone takes to read a question and answer it.
+"All" is the time to the drawing after which nothing changes: the lists beside a question follow it. Between keys lies a
+second, which is less than anyone takes to read a question and answer it.
 """
 
 import asyncio
@@ -94,44 +95,53 @@ class Watch:
     def __init__(self, hands: Hands) -> None:
         self.hands = hands
         self.drawn: float | None = None
+        self.drawings: list[tuple[float, object]] = []
         self.before: object = None
         draw = Compositor.render_update
 
         def watched(*args: Any, **options: Any) -> Any:
             made = draw(*args, **options)
-            if made is not None and self.drawn is None and self.shown() != self.before:
+            if made is not None:
                 list(hands.app.console.render(made))
-                self.drawn = perf_counter()
+                self.drawings.append((perf_counter(), self.shown(beside=True)))
+                if self.drawn is None and self.shown() != self.before:
+                    self.drawn = perf_counter()
             return made
 
         Compositor.render_update = watched
 
-    def shown(self) -> object:
-        """Return what tells one state of the screens from the next."""
+    def shown(self, beside: bool = False) -> object:
+        """Return what tells one state of the screens from the next, the lists beside it included or not."""
         screen = self.hands.app.screen
-        card = screen.query("#title, #question").results(Static) if screen.is_mounted else ()
+        there = screen.is_mounted
+        card = screen.query("#title, #question").results(Static) if there else ()
+        lists = screen.query(OptionList).results(OptionList) if there and beside else ()
         return (
-            screen if screen.is_mounted else self.before,
+            screen if there else self.before,
             [str(part.content) for part in card],
+            [str(option.prompt) for part in lists for option in part.options],
             self.hands.app.focused,
         )
 
-    async def time(self, key: str) -> float | None:
-        """Return milliseconds; None when the key changed nothing that is seen."""
+    async def time(self, key: str) -> tuple[float, float] | None:
+        """Return milliseconds to the first drawing and to the whole; None when the key changed nothing that is seen."""
         await asyncio.sleep(READING)
-        self.drawn, self.before = None, self.shown()
+        self.drawn, self.before, self.drawings = None, self.shown(), []
         begun = perf_counter()
         self.hands.send(key)
         for _ in range(40):
             await asyncio.sleep(LOOKING)
             if self.drawn:
-                return (self.drawn - begun) * 1e3
+                await asyncio.sleep(4 * LOOKING)
+                last = self.shown(beside=True)
+                whole = next(at for at, shown in self.drawings if shown == last)
+                return (self.drawn - begun) * 1e3, (max(whole, self.drawn) - begun) * 1e3
         return None
 
 
-async def case(asking: bool) -> dict[str, list[float]]:
+async def case(asking: bool) -> dict[str, list[tuple[float, float]]]:
     """Work a case with the first answer to each question; return the times by key."""
-    took: dict[str, list[float]] = {}
+    took: dict[str, list[tuple[float, float]]] = {}
     app = SymptomtreeApp()
     async with at_work(app) as hands:
         app.begin(TOLD)
@@ -147,19 +157,24 @@ async def case(asking: bool) -> dict[str, list[float]]:
     return took
 
 
-def keys() -> float:
-    """Print a table; return the 95th percentile of an answer."""
-    whole: dict[str, list[float]] = {}
+def keys() -> tuple[float, float]:
+    """Print a table; return the 95th percentiles of an answer: to the next question, and to the whole screen."""
+    whole: dict[str, list[tuple[float, float]]] = {}
     draw = Compositor.render_update
     for n in range(CASES):
         for key, times in asyncio.run(case(asking=n == 0)).items():
             whole.setdefault(key, []).extend(times)
         Compositor.render_update = draw
     print("\nFrom a key to the redrawn screen, a case on the knowledge that ships")
-    print("  key        presses   median   95th percentile   worst")
+    print("  key        presses   median   95th percentile   worst   all: median   95th")
     for key, times in whole.items():
-        print(f"  {key:10s} {len(times):7d} {median(times):8.1f} {percentile(times):17.1f} {max(times):7.1f}")
-    return percentile(whole["enter"])
+        first, last = zip(*times, strict=True)
+        print(
+            f"  {key:10s} {len(times):7d} {median(first):8.1f} {percentile(first):17.1f} {max(first):7.1f}"
+            f" {median(last):13.1f} {percentile(last):6.1f}"
+        )
+    first, last = zip(*whole["enter"], strict=True)
+    return percentile(first), percentile(last)
 
 
 def percentile(times: Sequence[float]) -> float:
@@ -170,11 +185,12 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME"):
             os.environ[name] = str(Path(folder) / name)
-        ratio, key = starting(), keys()
+        ratio, (key, all_) = starting(), keys()
     print()
     for what, figure, aim, met in (
         ("first screen, times an empty application", ratio, AIM_RATIO, ratio <= AIM_RATIO),
-        ("an answer to the next screen, 95th percentile, ms", key, AIM_KEY, key <= AIM_KEY),
+        ("an answer to the next question, 95th percentile, ms", key, AIM_KEY, key <= AIM_KEY),
+        ("an answer to the whole screen, 95th percentile, ms", all_, AIM_KEY, all_ <= AIM_KEY),
     ):
         print(f"{'met   ' if met else 'MISSED'} {what}: {figure:.1f} (aim {aim:g})")
 
