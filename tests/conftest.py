@@ -1,5 +1,7 @@
 """What all tests share."""
 
+from pathlib import Path
+
 import pytest
 from hypothesis import settings
 
@@ -15,3 +17,14 @@ settings.load_profile("steady")
 def adviser() -> Adviser:
     """Return an adviser with the knowledge that ships."""
     return Adviser(open_knowledge())
+
+
+@pytest.fixture
+def own_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Nothing is read from or written to the folders of whoever runs the tests, and screens are drawn when read."""
+    from tests.hands import draw_less  # noqa: PLC0415 - only the screens' tests need the screen library
+
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    draw_less(monkeypatch)
+    return tmp_path
