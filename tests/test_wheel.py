@@ -12,6 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from symptomtree.kb.compile import open_knowledge
+from symptomtree.kb.kept import kept_name
+
 ROOT = Path(__file__).parents[1]
 SHIPPED = ("knowledge", "walkthroughs")
 
@@ -68,8 +71,10 @@ def test_the_wheel_carries_the_data(wheel):
     in_tree = {
         p.relative_to(ROOT).as_posix(): p.read_bytes() for f in SHIPPED for p in (ROOT / f).rglob("*") if p.is_file()
     }
-    assert carried == in_tree
-    assert {name.split("/")[0] for name in carried} == set(SHIPPED)
+    assert {name.split("/")[0] for name in in_tree} == set(SHIPPED)
+    assert {name: carried[name] for name in in_tree} == in_tree
+    (vetted,) = carried.keys() - in_tree.keys()
+    assert vetted == f"vetted/{kept_name(open_knowledge().digest)}"
 
 
 def test_the_wheel_is_what_runs(installed):
@@ -105,3 +110,10 @@ def test_the_installed_program_does_its_job(installed):
     resumed = installed(*shlex.split(how_to_go_on), input="stop\n")
     assert resumed.returncode == 0, resumed.stderr
     assert "Most likely so far" in resumed.stdout
+
+
+def test_the_installed_program_need_not_vet_at_its_first_start(installed):
+    """The wheel brings the vetted entries, so nothing is written to a cache."""
+    asked = "import symptomtree.kb.compile as c, sys; c.open_knowledge(); print('symptomtree.kb.vet' in sys.modules)"
+    ran = installed("python", "-c", asked)
+    assert ran.stdout == "False\n", ran.stderr

@@ -1,9 +1,6 @@
 """From entries to what reasoning works on: one immutable knowledge base, its numbers in frozen arrays."""
 
 import gc
-import hashlib
-import os
-import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -11,12 +8,12 @@ from functools import cached_property
 from math import erf, sqrt
 from pathlib import Path as FilePath
 
-import msgspec
 import numpy as np
 from numpy.typing import NDArray
 from platformdirs import user_cache_path
 
 from symptomtree.kb import scale
+from symptomtree.kb.kept import keep, kept_name, read_kept
 from symptomtree.kb.load import digest_of, read, read_bytes
 from symptomtree.kb.model import Cause, Entries, Factor, Graded, Number, Observable, Reading, Strength, Symptom, Times
 from symptomtree.kb.nodes import Problem
@@ -254,8 +251,8 @@ def grade_of(reading: Reading, grades: list[str], value: float) -> str:
 def open_knowledge(folder: FilePath | None = None) -> KnowledgeBase:
     """Read, vet and compile a folder (default: the knowledge that ships).
 
-    Vetted entries are kept in the user's cache folder under the digest of their sources and of the code that vetted
-    them, so a second start reads one file. The cache is data, never code; a damaged one is made anew.
+    Vetted entries are kept in the user's cache folder, and a wheel brings those of what ships; so a start reads one
+    file (see `kept`).
 
     Raises:
         Unreadable: the folder cannot be read.
@@ -265,8 +262,9 @@ def open_knowledge(folder: FilePath | None = None) -> KnowledgeBase:
         folder = folder or shipped("knowledge")
         files = read_bytes(folder)
         digest = digest_of(files)
-        kept = _cache_file(digest)
-        entries = _kept(kept)
+        name = kept_name(digest)
+        cache = user_cache_path("symptomtree") / name
+        entries = read_kept(shipped("vetted") / name) or read_kept(cache)
         if entries is None:
             from symptomtree.kb.vet import vet  # noqa: PLC0415 - only what is new is vetted
 
@@ -274,7 +272,7 @@ def open_knowledge(folder: FilePath | None = None) -> KnowledgeBase:
             if problems := vet(draft):
                 raise Faulty(problems)
             entries = draft.entries
-            _keep(kept, entries)
+            keep(cache, entries)
         return compile_entries(entries, digest)
 
 
@@ -293,37 +291,3 @@ def _kept_for_good() -> Iterator[None]:
         gc.freeze()
         if collecting:
             gc.enable()
-
-
-def _cache_file(digest: str) -> FilePath:
-    code = hashlib.sha256()
-    for module in sorted(FilePath(__file__).parent.rglob("*.py")):
-        code.update(module.read_bytes())
-    return user_cache_path("symptomtree") / f"knowledge-{digest[:24]}-{code.hexdigest()[:8]}.msgpack"
-
-
-def _kept(path: FilePath) -> Entries | None:
-    """Return the entries in a cache file; None when there is none, or it is not what was written."""
-    try:
-        content = path.read_bytes()
-        if hashlib.sha256(content[32:]).digest() != content[:32]:
-            return None
-        return msgspec.msgpack.decode(content[32:], type=Entries)
-    except (OSError, msgspec.MsgspecError):
-        return None
-
-
-def _keep(path: FilePath, entries: Entries) -> None:
-    """Write a cache file in one move; a cache that cannot be written is only slower."""
-    content = msgspec.msgpack.encode(entries)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(hashlib.sha256(content).digest() + content)
-            os.replace(name, path)
-        except OSError:
-            os.unlink(name)
-    except OSError:
-        return
