@@ -1,6 +1,7 @@
 """The application: one case on the bench, and the ways to others, to lessons and to the knowledge."""
 
 import asyncio
+import gc
 import shlex
 import signal
 from collections.abc import Sequence
@@ -118,7 +119,9 @@ class SymptomtreeApp(App[None]):
     def adviser(self):  # type: ignore[no-untyped-def]
         from symptomtree.reasoning.assess import Adviser
 
-        return Adviser(self.kb)
+        adviser = Adviser(self.kb)
+        gc.freeze()  # all that is there by now stays: no need to look through it for garbage in the middle of an answer
+        return adviser
 
     @cached_property
     def tutor(self):  # type: ignore[no-untyped-def]

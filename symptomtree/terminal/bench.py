@@ -105,6 +105,7 @@ class BenchScreen(Base):
 
     def on_mount(self) -> None:
         self._before: dict[str, float] = {}
+        self._stale = False
         self._beside: Assessment | None = None  # what the lists at the side show
         self._card = Card("")
         self._told = ""
@@ -134,7 +135,8 @@ class BenchScreen(Base):
         self._think_ahead_in(READING)
         self._show_card(card)
         self._show_state(a)
-        self.call_after_refresh(self._show_side)  # the next question is there first
+        self.refresh(layout=True, repaint=False)  # so that what is called after it comes after the card is drawn
+        self.call_after_refresh(self.call_after_refresh, self._show_side)
 
     def _think_ahead_in(self, seconds: float) -> None:
         self._thinking.stop()
@@ -236,9 +238,18 @@ class BenchScreen(Base):
 
     def _take(self, n: int) -> None:
         choice = self._card.choices[n]
-        self.add(*choice.events)
-        if choice.closes:
+        if choice.closes:  # what lies beneath the sheet is drawn when it is seen again
+            self.ours.keeper.add(*choice.events)
+            self._stale = True
             self.action_sheet()
+        else:
+            self.add(*choice.events)
+
+    def on_screen_resume(self) -> None:
+        """Show the case as it is, when it changed while something lay over it."""
+        if self._stale:
+            self._stale = False
+            self.refresh_case()
 
     @on(Input.Submitted, "#reading")
     def _read(self, event: Input.Submitted) -> None:
