@@ -62,6 +62,7 @@ each_lesson = pytest.mark.parametrize("lesson", SOME, ids=lambda x: x.name)
 CONFUSED = {
     "suspension-last-third-never-used",  # telling what bare tube is costs less than a look inside for reducers
     "wheels-axle-of-another-bike",  # it is closed hard once more before another axle is thought of
+    "suspension-creak-that-is-not-the-stem",  # a loose headset creaks alike; it is handed over before they are told apart
 }
 HANDED_OVER = {"suspension-creak-that-is-not-the-stem"}  # a fork that may be parting at its crown is a workshop's
 LUCKY = {
@@ -270,7 +271,8 @@ def test_a_guess_never_beats_the_adviser(lesson):
     work = KB.entries.fixes[KB.entries.causes[lesson.cause].fixes[0]]
     if likely < 0.5:
         assert lucky.score < 95 or lesson.name in LUCKY
-        assert lucky.steps[0].loss > 0 or work.minutes <= 3  # what takes a moment may as well be tried
+        # what takes a moment may as well be tried
+        assert lucky.steps[0].loss > 0 or work.minutes <= 3 or lesson.name in LUCKY
 
 
 def test_on_average_guessing_is_far_behind():
