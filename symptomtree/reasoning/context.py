@@ -23,12 +23,7 @@ def prior_by_value(kb: KnowledgeBase, facts: Mapping[str, str], asked: Sequence[
         out[fact] = {}
         for value in kb.entries.facts[fact].values:
             then, can = odds.copy(), may_be.copy()
-            if fact in kb.changed_by:
-                rows, factor = kb.changed_by[fact]
-                then[rows] *= factor[value]
-            if fact in kb.needed_by:
-                rows, allowed = kb.needed_by[fact]
-                can[rows] *= allowed[value] / allowed[""]
+            _take_in(kb, then, can, fact, value)
             out[fact][value] = _prior(then, can)
     return out
 
@@ -37,13 +32,18 @@ def _odds(kb: KnowledgeBase, facts: Mapping[str, str]) -> tuple[Array, Array]:
     """Return (C,) the odds where a cause can be, and (C,) the share of bikes on which it can."""
     odds, may_be = kb.prior / (1 - kb.prior), kb.may_be.copy()
     for fact, value in facts.items():
-        if fact in kb.changed_by:
-            rows, factor = kb.changed_by[fact]
-            odds[rows] *= factor[value]
-        if fact in kb.needed_by:
-            rows, allowed = kb.needed_by[fact]
-            may_be[rows] *= allowed[value] / allowed[""]
+        _take_in(kb, odds, may_be, fact, value)
     return odds, may_be
+
+
+def _take_in(kb: KnowledgeBase, odds: Array, may_be: Array, fact: str, value: str) -> None:
+    """Change odds and shares, in place, by what becomes known of a fact."""
+    if fact in kb.changed_by:
+        rows, factor = kb.changed_by[fact]
+        odds[rows] *= factor[value]
+    if fact in kb.needed_by:
+        rows, allowed = kb.needed_by[fact]
+        may_be[rows] *= allowed[value] / allowed[""]
 
 
 def _prior(odds: Array, may_be: Array) -> Array:
