@@ -144,6 +144,8 @@ class BenchScreen(Base):
 
     def _think_ahead(self) -> None:
         """Work out one answer, and leave room for a key before the next."""
+        if not (self.is_open and self.ours.has_case):  # a new case may have been begun since
+            return
         keeper = self.ours.keeper
         ways = [*(c.events for c in self._card.choices), self._card.unsure, self._card.skip]
         left = [events for events in ways if events and not keeper.foresees(*events)]
@@ -186,6 +188,8 @@ class BenchScreen(Base):
             self.query_one("#side").focus()
 
     def _show_side(self) -> None:
+        if not (self.is_open and self.ours.has_case):  # the same
+            return
         a = self.ours.keeper.assessment
         if a is self._beside:
             return
