@@ -215,6 +215,32 @@ def test_a_reading_is_typed_where_a_number_is_asked_for(typed, value, error):
     work(doing, *at_pad_lining())
 
 
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("keys", [(), ("c",), ("tab", "tab")], ids=["at the answers", "at the causes", "elsewhere"])
+def test_a_reading_is_pasted_wherever_one_is(size, keys):
+    """As copied from elsewhere, with its line's end; the answers or the lists beside them may have the focus."""
+
+    async def doing(hands):
+        await hands.press(*keys)
+        await hands.paste("1.6 mm\n")
+        assert hands.app.screen.query_one("#reading", Input).value == "1.6 mm"
+        await hands.press("enter")
+        assert hands.events[-1] == Reading(finding="pad-lining", value=1.6)
+
+    work(doing, *at_pad_lining(), size=size)
+
+
+def test_a_paste_where_no_number_is_asked_for_changes_nothing():
+    """Not even when it is an answer's number."""
+
+    async def doing(hands):
+        before = list(hands.events)
+        await hands.paste("1\n")
+        assert hands.events == before
+
+    work(doing, *TO_BAR[:2])
+
+
 def test_a_reading_that_cannot_be_is_told_and_not_taken():
     """Another unit, a number out of its span and words are named; a look without a gauge still answers."""
 

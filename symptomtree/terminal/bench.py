@@ -6,6 +6,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.events import Paste
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -14,7 +15,7 @@ from symptomtree.cases.model import AnyEvent, Correction, Note
 from symptomtree.plain import show
 from symptomtree.plain.card import Card, card_of, onward, reading_event, step_line, what_if
 from symptomtree.plain.sheet import sheet
-from symptomtree.plain.text import measured, same_unit
+from symptomtree.plain.text import clean, measured, same_unit
 from symptomtree.reasoning.assess import Assessment
 from symptomtree.reasoning.turn import Turn, next_turn
 from symptomtree.terminal.look import bar, moved
@@ -231,14 +232,24 @@ class BenchScreen(Base):
 
     def action_choose(self, sign: str) -> None:
         """Take the answer of that number. Where a number is asked for, the sign begins that number: 0.4 is not 4."""
-        reading = self.query_one("#reading", Input)
         if self._card.gauge:
-            reading.focus()
-            reading.insert_text_at_cursor(sign)
+            self._type(sign)
         elif sign.isdigit() and 1 <= int(sign) <= len(self._card.choices):
             self._take(int(sign) - 1)
         else:
             self._say(f"There is no answer {sign} here.")
+
+    def on_paste(self, event: Paste) -> None:
+        """Take what is pasted for the number that is asked for, wherever one is."""
+        if self._card.gauge:
+            self._type(clean(event.text))
+
+    def _type(self, signs: str) -> None:
+        """Go to the number, and go on with it; at the side, where the field may not be seen, come back from there."""
+        self.set_class(False, "-side")
+        reading = self.query_one("#reading", Input)
+        reading.focus()
+        reading.insert_text_at_cursor(signs[: reading.max_length])
 
     def _take(self, n: int) -> None:
         choice = self._card.choices[n]
