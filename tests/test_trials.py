@@ -18,7 +18,7 @@ from symptomtree.reasoning.assess import Adviser
 from symptomtree.reasoning.context import holds
 from symptomtree.reasoning.costs import PART_WORTH, RETEST_MINUTES, Profile, access_minutes
 from symptomtree.trials import CannotTry
-from symptomtree.trials.bikes import Bench, Bike, complaints, draw, interval
+from symptomtree.trials.bikes import Bench, Bike, complaints, draw, drawn_about, interval
 from symptomtree.trials.figures import Z, calibration, mean, ratio, share
 from symptomtree.trials.known import known_cost
 from symptomtree.trials.naive import stops
@@ -57,6 +57,17 @@ def test_a_bike_comes_in_with_a_complaint_that_a_cause_makes(kb: KnowledgeBase, 
         assert bench.grade(bike.complaint) != kb.grades(bike.complaint)[0]
         assert bench.makers(bike.complaint) <= bench.causes
         assert bench.makers(bike.complaint)
+
+
+def test_a_bike_comes_in_with_one_of_the_complaints_that_are_wanted(kb: KnowledgeBase, bikes: list[Bike]) -> None:
+    """Of those wanted only; where all are, the bikes are the very same as when nothing was wished."""
+    wanted = set(sorted(kb.entries.symptoms)[::10])
+    some = list(drawn_about(kb, np.random.default_rng(5), wanted, 60))
+    assert some
+    assert {bike.complaint for bike in some} <= wanted
+    assert not list(drawn_about(kb, np.random.default_rng(5), (), 5))
+    every = islice(drawn_about(kb, np.random.default_rng(5), set(kb.entries.symptoms), 600), 60)
+    assert [bike.luck for bike in every] == [bike.luck for bike in bikes]
 
 
 def test_facts_and_causes_fit_each_other(kb: KnowledgeBase, bikes: list[Bike]) -> None:

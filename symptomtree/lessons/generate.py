@@ -11,10 +11,10 @@ from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.lessons.lesson import Difficulty, Lesson, NoLesson, area_of
 from symptomtree.lessons.way import Tutor, advised_way, in_order
 from symptomtree.reasoning.context import facts_in_play
-from symptomtree.trials.bikes import WHICH_END, Bench, Bike, draw
+from symptomtree.trials.bikes import WHICH_END, Bench, Bike, drawn_about
 
 TRIES = 600
-"""So many bikes are drawn for one lesson at most."""
+"""So often a bike is drawn for one lesson at most."""
 EASY_RANK, EASY_LOOKS = 3, 6
 HARD_RANK, HARD_LOOKS = 6, 12
 """With these about a third of the bikes drawn is of each difficulty."""
@@ -23,18 +23,18 @@ HARD_RANK, HARD_LOOKS = 6, 12
 def generated(tutor: Tutor, number: int, area: str | None = None, difficulty: Difficulty | None = None) -> Lesson:
     """Return the lesson of a number: the same knowledge, profile and wishes give the same lesson.
 
-    Bikes are drawn as for trials until one fits: one cause makes its complaint, and the adviser proves it fixed.
+    Bikes are drawn as for trials, with a complaint of that area, until one fits: one cause makes its complaint, and the
+    adviser proves it fixed.
 
     Raises:
         NoLesson: no bike that was drawn fits the wishes.
     """
-    random = np.random.default_rng(number)
-    for _ in range(TRIES):
-        lesson = _from_bike(tutor.kb, f"drawn-{number}", draw(tutor.kb, random))
-        if lesson is None or (area is not None and lesson.area != area):
-            continue
-        found = difficulty_of(tutor, lesson)
-        if found is not None and difficulty in (None, found):
+    kb, random = tutor.kb, np.random.default_rng(number)
+    about = {name for name, symptom in kb.entries.symptoms.items() if area in (None, area_of(kb, symptom.part))}
+    for bike in drawn_about(kb, random, about, TRIES):
+        lesson = _from_bike(kb, f"drawn-{number}", bike)
+        found = difficulty_of(tutor, lesson) if lesson else None
+        if lesson and found is not None and difficulty in (None, found):
             return replace(lesson, difficulty=found)
     wish = " and ".join(w for w in (area, difficulty) if w)
     raise NoLesson(f"no bike could be drawn for {wish or 'a lesson'}; ask for another area, difficulty or number")

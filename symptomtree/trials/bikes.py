@@ -5,7 +5,7 @@ each finding's leak) draws its level once and keeps it. A bike comes to the benc
 that a cause makes; and since rules are knowledge too, a bike of which a rule would say something untrue is drawn anew.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,13 +50,21 @@ def draw(kb: KnowledgeBase, random: np.random.Generator) -> Bike:
             return bike
 
 
+def drawn_about(kb: KnowledgeBase, random: np.random.Generator, symptoms: Container[str], tries: int) -> Iterator[Bike]:
+    """Yield bikes whose rider comes with one of these symptoms, as many as so many tries give."""
+    attempts = (_attempt(kb, random, about=symptoms) for _ in range(tries))
+    return (bike for bike in attempts if bike)
+
+
 def draw_having(kb: KnowledgeBase, random: np.random.Generator, cause: str, tries: int) -> Bike | None:
     """Draw a bike that has this cause and whose rider notices something that the cause makes; None when none came."""
     attempts = (_attempt(kb, random, cause) for _ in range(tries))
     return next((bike for bike in attempts if bike), None)
 
 
-def _attempt(kb: KnowledgeBase, random: np.random.Generator, having: str | None = None) -> Bike | None:
+def _attempt(
+    kb: KnowledgeBase, random: np.random.Generator, having: str | None = None, about: Container[str] | None = None
+) -> Bike | None:
     """Draw once; None for a bike that nobody would bring, that cannot have the cause, or of which a rule is untrue."""
     needs = kb.needs[having] if having else {}
     facts = _facts(kb, random, needs)
@@ -69,7 +77,8 @@ def _attempt(kb: KnowledgeBase, random: np.random.Generator, having: str | None 
     links = np.concatenate([kb.reach[causes], kb.leak[None]])
     levels = (random.random(links.shape[:2])[:, :, None] > links).sum(axis=2)
     makes = levels[:-1][causes == kb.row[having]] if having else levels[:-1]
-    felt = [s for s in complaints(kb, facts) if makes[:, kb.column[s]].max(initial=0) > levels[-1, kb.column[s]]]
+    asked = [s for s in complaints(kb, facts) if about is None or s in about]
+    felt = [s for s in asked if makes[:, kb.column[s]].max(initial=0) > levels[-1, kb.column[s]]]
     if not felt:
         return None
     complaint = felt[int(random.integers(len(felt)))]

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from symptomtree.cases.model import Answer, AnyEvent, Context, FixDone, Reading
 from symptomtree.kb.compile import KnowledgeBase, grade_of
-from symptomtree.kb.model import Condition, Observable
+from symptomtree.kb.model import Condition, Observable, Rule
 
 Item = tuple[str, str, str | float]
 """(kind, name, value) of something told: a fact, a finding, a reading, or a fix done."""
@@ -38,14 +38,25 @@ def closure(kb: KnowledgeBase, told: Mapping[Item, int]) -> tuple[dict[Item, int
         for (kind, name, value), at in items.items():
             about.setdefault((kind, name), []).append((value, at))
         for rule_id, rule in kb.entries.rules.items():
-            latest = [_latest(kb, condition, about) for condition in rule.when]
-            if None not in latest:
-                fired[rule_id] = max(at for at in latest if at is not None)
+            latest = _since(kb, rule, about)
+            if latest is not None:
+                fired[rule_id] = latest
                 for target, value in rule.implies.items():
                     item = ("fact" if target in kb.entries.facts else "finding", target, value)
-                    items[item] = max(items.get(item, 0), fired[rule_id])
+                    items[item] = max(items.get(item, 0), latest)
         if items == before:
             return items, fired
+
+
+def _since(kb: KnowledgeBase, rule: Rule, about: Mapping[tuple[str, str], list[tuple[str | float, int]]]) -> int | None:
+    """Return since which event a rule holds, None when it does not."""
+    latest = 0
+    for condition in rule.when:  # most rules fail at their first, so the rest is not looked at
+        at = _latest(kb, condition, about)
+        if at is None:
+            return None
+        latest = max(latest, at)
+    return latest
 
 
 def _latest(
