@@ -25,12 +25,13 @@ HOWL = Answer(finding="brake-noise", grade="howl", complaint=True)
 SIZES = [(60, 20), (80, 24), (120, 40)]
 
 
-def work(doing, *told, size=(80, 24), **opened):
+def work(doing, *told, size=(80, 24), kb=KB, **opened):
     """Work an application: a new case, or one of the user's folder in which things were told already."""
 
     async def run():
-        app = SymptomtreeApp(kb=KB, **opened)
-        app.adviser = ADVISER  # its rules are built once for all tests
+        app = SymptomtreeApp(kb=kb, **opened)
+        if kb is KB:
+            app.adviser = ADVISER  # its rules are built once for all tests
         async with at_work(app, size) as hands:
             await doing(hands)
 

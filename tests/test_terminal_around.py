@@ -4,6 +4,7 @@ import re
 import shlex
 
 import pytest
+from small_knowledge import SMALL
 from textual.widgets import OptionList
 
 from symptomtree.cases.files import BadCase, read_case, write_case
@@ -14,9 +15,11 @@ from symptomtree.cases.model import (
     Note,
     Unsure,
 )
+from symptomtree.kb.compile import open_knowledge
 from symptomtree.plain.keeper import cases_folder
 from symptomtree.terminal.app import SymptomtreeApp, open_app
 from symptomtree.terminal.keys import BadKeys, keys_path
+from symptomtree.terminal.lessons import DRAWN
 from symptomtree.terminal.look import THEMES
 from symptomtree.terminal.parts import StopLine
 from tests.bench_hands import HOWL, KB, SIZES, words_of, work
@@ -279,6 +282,25 @@ def test_the_cases_are_listed_and_taken_up():
         assert len(list(folder.glob("*.yaml"))) == 4
 
     work(doing, *TO_BAR)
+
+
+# Lessons
+
+
+def test_where_no_lesson_fits_it_is_told_and_a_bike_can_be_drawn(own_folders):
+    """One's own knowledge, which the walkthroughs that ship know nothing of: the line that draws one still works."""
+    (own_folders / "small.yaml").write_text(SMALL)
+
+    async def doing(hands):
+        await hands.press("escape", "l", "enter")
+        assert hands.name == "LessonsScreen"
+        [told] = hands.app._notifications
+        assert "none that ships fits" in told.message
+        assert DRAWN in told.message
+        await hands.press("down", "enter")
+        assert hands.name == "LessonScreen"
+
+    work(doing, kb=open_knowledge(own_folders / "small.yaml"))
 
 
 # One's own keys, looks, sizes

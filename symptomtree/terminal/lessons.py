@@ -38,6 +38,7 @@ from symptomtree.plain.text import clean
 from symptomtree.terminal.parts import Base, KeyLine, Line, Sheet, StopLine, key, still_there, text
 
 DRAWN, FITTING = "a bike drawn from the knowledge", "the one that fits you best now"
+NONE_FITS = f"There is no lesson to choose from: none that ships fits this knowledge. Choose: {DRAWN}."
 
 
 class LessonsScreen(Base):
@@ -96,9 +97,12 @@ class LessonsScreen(Base):
         if not still_there(event):
             return
         random = np.random.default_rng()
-        lesson: Lesson | None
         if event.option_index == 0:
-            lesson = next_lesson(self.progress, self._lessons, random)
+            fitting = next_lesson(self.progress, self._lessons, random)
+            if fitting is None:
+                self.notify(NONE_FITS, severity="warning", markup=False)
+                return
+            lesson = fitting
         elif event.option_index == 1:
             weak = next(iter(weak_areas(self.progress)), None)
             number = int(random.integers(1_000_000))
@@ -109,8 +113,7 @@ class LessonsScreen(Base):
                 return
         else:
             lesson = self._lessons[event.option_index - 2]
-        if lesson is not None:
-            self.app.push_screen(LessonScreen(lesson, self.progress), lambda _: self._show())
+        self.app.push_screen(LessonScreen(lesson, self.progress), lambda _: self._show())
 
     def action_learner(self) -> None:
         def named(name: str | None) -> None:
