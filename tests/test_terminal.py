@@ -330,6 +330,32 @@ def test_an_answer_is_put_right_and_another_taken_back():
     work(doing, *TO_BAR)
 
 
+def test_an_answer_keeps_its_number():
+    """Putting one right, or taking one back, moves no other; what is answered after that takes the next number."""
+
+    async def doing(hands):
+        async def listed():
+            await hands.press("a")
+            lines = {line.partition(". ")[0]: line.partition(". ")[2] for line in hands.lines("OptionList")}
+            await hands.press("escape")
+            return lines
+
+        first = await listed()
+        assert list(first) == ["1", "2", "3"]
+        await hands.press("a", "down", "enter")
+        await hands.choose_in_sheet(KB.findings["lever-travel"].grades["long"])
+        assert list(await listed()) == ["1", "2", "3"]
+        await hands.press("u")
+        more = await listed()
+        assert list(more) == ["1", "2", "3", "4"]
+        await hands.press("a", "down", "down", "enter", "end", "enter")
+        assert await listed() == {n: line for n, line in more.items() if n != "3"}
+        await hands.press("u")
+        assert list(await listed()) == ["1", "2", "4", "5"]
+
+    work(doing, *TO_BAR)
+
+
 # Asking back
 
 

@@ -409,15 +409,20 @@ class BenchScreen(Base):
         self.app.push_screen(Sheet("Why not this now?", lines))
 
     def action_answers(self) -> None:
-        """List the answers; one that is chosen can be put right or taken back."""
+        """List the answers; one that is chosen can be put right or taken back.
+
+        Each keeps its number: corrections are events too, but are not counted, and nothing takes the place of one gone.
+        """
         kb, live = self.ours.kb, self.ours.keeper.in_force()
+        corrections = [n for n, e in enumerate(self.ours.keeper.events, start=1) if isinstance(e, Correction)]
+        listed = [f"{n - sum(c < n for c in corrections)}. {show.event(kb, e)}" for n, e in live]
 
         def chosen(n: int | None) -> None:
             if n is not None:
                 self._correct(*live[n])
 
         lines = ["Choose one to put it right."] if live else ["Nothing was answered yet."]
-        self.app.push_screen(Sheet("Answers so far", lines, [f"{n}. {show.event(kb, e)}" for n, e in live]), chosen)
+        self.app.push_screen(Sheet("Answers so far", lines, listed), chosen)
 
     def _correct(self, number: int, event: AnyEvent) -> None:
         kb = self.ours.kb
