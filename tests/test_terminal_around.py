@@ -1,9 +1,11 @@
 """The full-screen application: what stands around a case: its sheet, stops, files, keys and looks, and text as text."""
 
+import json
 import re
 import shlex
 
 import pytest
+from markdown_it import MarkdownIt
 from small_knowledge import SMALL
 from textual.widgets import OptionList
 
@@ -11,12 +13,15 @@ from symptomtree.cases.files import BadCase, read_case, write_case
 from symptomtree.cases.model import (
     Answer,
     Complaint,
+    Context,
     Correction,
     Note,
     Unsure,
 )
 from symptomtree.kb.compile import open_knowledge
 from symptomtree.plain.keeper import cases_folder
+from symptomtree.plain.sheet import sheet
+from symptomtree.reasoning.assess import Adviser
 from symptomtree.terminal.app import SymptomtreeApp, open_app
 from symptomtree.terminal.keys import BadKeys, keys_path
 from symptomtree.terminal.lessons import DRAWN
@@ -57,6 +62,33 @@ def test_the_sheet_is_copied_and_saved(own_folders):
         assert hands.name == "BenchScreen"
 
     work(doing, *TO_BAR)
+
+
+def test_the_sheet_says_what_the_bike_is(own_folders):
+    """Its own facts apart from its history and the conditions, as text: CommonMark (0.31, 2024) reads no mark in them.
+
+    What was not told is not there, and neither is a heading with nothing under it.
+    """
+    words = "a disc, `not` *a* drum; [see](x) <b>there</b>"
+    (own_folders / "small.yaml").write_text(SMALL.replace("disc: a disc", f"disc: {json.dumps(words)}"))
+    kb = open_knowledge(own_folders / "small.yaml")
+    squeals = (Complaint(text="x"), Answer(finding="squeal", grade="loud", complaint=True))
+
+    def shown(*told):
+        tokens = MarkdownIt().parse(sheet("A case", Adviser(kb).assess((*squeals, *told))))
+        assert all(c.type in ("text", "softbreak") for token in tokens for c in token.children or ())
+        return ["".join(c.content for c in token.children) for token in tokens if token.type == "inline"]
+
+    kind, weather = Context(fact="kind", value="disc"), Context(fact="weather", value="wet")
+    assert shown(kind, weather)[1:6] == [
+        "The bike",
+        f"What brake is it? {words}",
+        "Its history, and the conditions",
+        "Was it wet? wet",
+        "Found",
+    ]
+    assert shown(weather)[1] == "Its history, and the conditions"
+    assert shown()[1] == "Found"
 
 
 def test_a_note_is_kept_and_changes_nothing_else():

@@ -333,9 +333,11 @@ def event(kb: "KnowledgeBase", event: AnyEvent) -> str:
 
 
 def summary(a: "Assessment") -> Iterator[str]:
-    """Yield what was found, done, and not checked, with the cautions that stay."""
+    """Yield what the bike is, what was found, done, and not checked, with the cautions that stay."""
     kb = a.knowledge
     yield "Summary"
+    yield from _facts(a, "The bike:", "bike")
+    yield from _facts(a, "Its history, and the conditions:", "history", "conditions")
     found = [f for f, looks in a.state.seen.items() if any(s.grade != kb.grades(f)[0] for s in looks)]
     if found:
         yield "Found:"
@@ -361,6 +363,14 @@ def summary(a: "Assessment") -> Iterator[str]:
         yield from (f"  - {text}" for text in kept)
     yield from stops(kb, a.standing_stops)
     yield NEVER_SAFE
+
+
+def _facts(a: "Assessment", title: str, *about: str) -> Iterator[str]:
+    """Yield those facts that were told and are about one of these."""
+    kb = a.knowledge
+    told = [(kb.entries.facts[f], value) for f, (value, _) in a.state.facts.items()]
+    lines = [f"  - {fact.ask} {fact.values[value]}" for fact, value in told if fact.about in about]
+    yield from [title, *lines] if lines else ()
 
 
 def _left_open(a: "Assessment", found: Sequence[str]) -> Iterator[str]:
