@@ -1,7 +1,10 @@
 """The bench: one thing at a time, large; beside it what is likely and what comes next; above it what stops the ride."""
 
+from collections.abc import Callable
 from typing import ClassVar
 
+from rich.style import Style
+from rich.text import Text
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -63,7 +66,7 @@ class BenchScreen(Base):
     DEFAULT_CSS = """
     BenchScreen Horizontal { height: 1fr; }
     BenchScreen #card { width: 3fr; padding: 0 1; }
-    BenchScreen #side { width: 2fr; scrollbar-size-vertical: 1; border-left: solid $primary; padding: 0 1; }
+    BenchScreen #side { width: 2fr; border-left: solid $primary; padding: 0 1; }
     BenchScreen #title { text-style: bold; color: $primary; }
     BenchScreen #read { height: 1fr; scrollbar-size-vertical: 1; }
     BenchScreen #ask { height: auto; max-height: 70%; border-top: solid $primary; }
@@ -74,12 +77,13 @@ class BenchScreen(Base):
     BenchScreen #reading { display: none; border: none; height: 1; background: $panel; }
     BenchScreen #reading.-on { display: block; }
     BenchScreen #told { color: $accent; }
-    BenchScreen #causes, BenchScreen #steps { height: auto; border: none; padding: 0; background: $background; }
+    BenchScreen #side Static { link-style: none; link-style-hover: reverse; link-color: $foreground; }
+    BenchScreen #side Static { link-background: $background; link-background-hover: $background; }
+    BenchScreen #causes { height: 1fr; }
+    BenchScreen #steps { max-height: 60%; }
     BenchScreen .head { text-style: bold; color: $secondary; }
     BenchScreen #state { height: 1; padding: 0 1; background: $panel; }
     BenchScreen.-narrow #side { display: none; }
-    BenchScreen.-narrow.-side #side { display: block; width: 1fr; border-left: none; }
-    BenchScreen.-narrow.-side #card { display: none; }
     """
 
     def compose(self) -> ComposeResult:
@@ -96,18 +100,18 @@ class BenchScreen(Base):
                     yield Static(id="question", markup=False)
                     yield Input(id="reading", max_length=40, select_on_focus=False)  # the digit that leads here stays
                     yield OptionList(id="choices")
-            with VerticalScroll(id="side", can_focus=False):
+            with Vertical(id="side"):
                 yield Static("Likely causes", classes="head", markup=False)
-                yield OptionList(id="causes")
+                yield Static(id="causes", markup=False)
                 yield Static("Next steps", classes="head", markup=False)
-                yield OptionList(id="steps")
+                yield Static(id="steps", markup=False)
         yield Static(id="state", markup=False)
         yield KeyLine()
 
     def on_mount(self) -> None:
         self._before: dict[str, float] = {}
         self._stale = False
-        self._beside: Assessment | None = None  # what the lists at the side show
+        self._beside: Assessment | None = None  # what the side shows
         self._card = Card("")
         self._told = ""
         self._thinking = self.set_timer(READING, self._think_ahead, pause=True)
@@ -135,9 +139,8 @@ class BenchScreen(Base):
         self._card = card
         self._think_ahead_in(READING)
         self._show_card(card)
+        self._show_side(a)
         self._show_state(a)
-        self.refresh(layout=True, repaint=False)  # so that what is called after it comes after the card is drawn
-        self.call_after_refresh(self.call_after_refresh, self._show_side)
 
     def _think_ahead_in(self, seconds: float) -> None:
         self._thinking.stop()
@@ -185,29 +188,27 @@ class BenchScreen(Base):
         if card.choices:
             choices.highlighted = 0
             choices.focus()
-        else:
-            self.query_one("#side").focus()
 
-    def _show_side(self) -> None:
-        if not (self.is_open and self.ours.has_case):  # the same
+    def _show_side(self, a: Assessment) -> None:
+        if a is self._beside:  # else the signs of what moved would go
             return
-        a = self.ours.keeper.assessment
-        if a is self._beside:
-            return
-        self._beside, kb = a, a.knowledge
-        now = {c.cause: c.probability for c in a.causes}
+        self._beside = a
+        self.query_one("#causes", Static).update(_clickable(self._causes(a), "why_cause"))
+        self.query_one("#steps", Static).update(_clickable(self._steps(a), "why_not"))
+        self._before = {c.cause: c.probability for c in a.causes}
+
+    def _causes(self, a: Assessment) -> list[Text]:
+        """Return the likely causes: a name, a bar, how it moved since the last answer, and a word."""
         lines = []
         for c in a.causes[:MOST_CAUSES]:
-            if c.probability < show.LEAST_LISTED:
-                continue
-            sign = moved(self._before.get(c.cause), c.probability) if self._before else " "
-            line = text(kb.name_of(c.cause), bold=True)
-            line.append(f"\n{bar(c.probability)}{c.probability:4.0%}{sign} {c.words}")
-            lines.append(Option(line, id=c.cause))
-        self.query_one("#causes", OptionList).clear_options().add_options(lines)
-        self._before = now
-        steps = [Option(text(step_line(a, s)), id=str(n)) for n, s in enumerate(a.steps[:MOST_STEPS])]
-        self.query_one("#steps", OptionList).clear_options().add_options(steps)
+            if c.probability >= show.LEAST_LISTED:
+                sign = moved(self._before.get(c.cause), c.probability) if self._before else " "
+                line = text(a.knowledge.name_of(c.cause), bold=True)
+                lines.append(line.append(f"\n{bar(c.probability)}{c.probability:4.0%}{sign} {c.words}", "not bold"))
+        return lines
+
+    def _steps(self, a: Assessment) -> list[Text]:
+        return [text(step_line(a, s)) for s in a.steps[:MOST_STEPS]]
 
     def _show_state(self, a: Assessment) -> None:
         kb, keeper = a.knowledge, self.ours.keeper
@@ -360,9 +361,8 @@ class BenchScreen(Base):
             self._say("Nothing is known of this bike yet that could be kept.")
 
     def action_back(self) -> None:
-        """Go back from a number, the side or a fix to what comes next."""
-        if self.query_one("#reading").has_focus or self.query_one("#side").has_focus_within:
-            self.set_class(False, "-side")
+        """Go back from a number or a fix to what comes next."""
+        if self.query_one("#reading").has_focus:
             self.query_one("#choices").focus()
         else:
             self.refresh_case()
@@ -383,30 +383,34 @@ class BenchScreen(Base):
         self.app.push_screen(Sheet("What if I answered ...", lines or ["There is nothing to answer here."]))
 
     def action_causes(self) -> None:
-        self._to_side("#causes")
+        self._ask_back("Likely causes", self._causes(self.ours.keeper.assessment), self.action_why_cause)
 
     def action_steps(self) -> None:
-        self._to_side("#steps")
+        self._ask_back("Next steps", self._steps(self.ours.keeper.assessment), self.action_why_not)
 
-    def _to_side(self, name: str) -> None:
-        """Go to a list at the side; where there is no room for both, it takes the card's place."""
-        self.set_class(True, "-side")
-        box = self.query_one(name, OptionList)
-        box.highlighted = 0 if box.option_count else None
-        box.focus()
+    def _ask_back(self, title: str, lines: list[Text], why: Callable[[int], None]) -> None:
+        """List what stands at the side; for one that is chosen, say why."""
 
-    @on(OptionList.OptionSelected, "#causes")
-    def _why_cause(self, event: OptionList.OptionSelected) -> None:
-        self.ours.show_cause(str(event.option.id))
+        def chosen(n: int | None) -> None:
+            if n is not None:
+                why(n)
 
-    @on(OptionList.OptionSelected, "#steps")
-    def _why_not(self, event: OptionList.OptionSelected) -> None:
-        if not still_there(event):
-            return
+        about = ["Choose one to see why it stands there."] if lines else ["Nothing yet."]
+        self.app.push_screen(Sheet(title, about, lines), chosen)
+
+    def action_why_cause(self, n: int) -> None:
+        """Show what speaks for and against a cause."""
+        causes = self.ours.keeper.assessment.causes
+        if n < len(causes):
+            self.ours.show_cause(causes[n].cause)
+
+    def action_why_not(self, n: int) -> None:
+        """Show what a step costs and settles, and why it does not come first."""
         a = self.ours.keeper.assessment
-        step = a.steps[int(str(event.option.id))]
-        lines = list(show.why_not(a, step.name)) if step.name else [show.reason(a, step), *show.numbers(a, step)]
-        self.app.push_screen(Sheet("Why not this now?", lines))
+        if n < len(a.steps):
+            step = a.steps[n]
+            lines = list(show.why_not(a, step.name)) if step.name else [show.reason(a, step), *show.numbers(a, step)]
+            self.app.push_screen(Sheet("Why not this now?", lines))
 
     def action_answers(self) -> None:
         """List the answers; one that is chosen can be put right or taken back.
@@ -445,3 +449,10 @@ class BenchScreen(Base):
     def action_sheet(self) -> None:
         keeper = self.ours.keeper
         self.ours.show_text("Job sheet", sheet(keeper.case.title, keeper.assessment))
+
+
+def _clickable(lines: list[Text], action: str) -> Text:
+    """Return lines one under the other, each of which calls an action of the screen with its place."""
+    for n, line in enumerate(lines):
+        line.stylize(Style(meta={"@click": f"screen.{action}({n})"}))
+    return Text("\n").join(lines)

@@ -149,7 +149,7 @@ class Sheet(Closing, ModalScreen[int | None]):
         Binding("k", "up", show=False),
     ]
     DEFAULT_CSS = """
-    Sheet { align: center middle; background: $background 60%; }
+    Sheet { align: center middle; background: $background; }
     Sheet > Vertical { width: 92%; max-width: 100; height: auto; max-height: 82%; border: round $primary;
                        background: $surface; padding: 0 1; }
     Sheet VerticalScroll { height: auto; max-height: 1fr; scrollbar-size-vertical: 1; }
@@ -157,7 +157,7 @@ class Sheet(Closing, ModalScreen[int | None]):
     Sheet #title { text-style: bold; padding-bottom: 1; }
     """
 
-    def __init__(self, title: str, lines: Sequence[str], choices: Sequence[str] = ()) -> None:
+    def __init__(self, title: str, lines: Sequence[str], choices: Sequence[str | Text] = ()) -> None:
         super().__init__()
         self._title, self._lines, self._choices = title, tuple(lines), tuple(choices)
 
@@ -168,7 +168,7 @@ class Sheet(Closing, ModalScreen[int | None]):
             with VerticalScroll():
                 yield Static(text(*self._lines))
             if self._choices:
-                yield OptionList(*(Option(text(c)) for c in self._choices))
+                yield OptionList(*(Option(c if isinstance(c, Text) else text(c)) for c in self._choices))
         yield KeyLine()
 
     def on_mount(self) -> None:
@@ -195,7 +195,7 @@ class Line(Closing, ModalScreen[str | None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [key("back", "dismiss_none")]
     DEFAULT_CSS = """
-    Line { align: center middle; background: $background 60%; }
+    Line { align: center middle; background: $background; }
     Line > Vertical { width: 90%; max-width: 90; height: auto; border: round $primary; background: $surface; }
     """
 

@@ -102,10 +102,11 @@ class Watch:
         def watched(*args: Any, **options: Any) -> Any:
             made = draw(*args, **options)
             if made is not None:
-                list(hands.app.console.render(made))
-                self.drawings.append((perf_counter(), self.shown(beside=True)))
+                made.render_segments(hands.app.console)  # what the driver writes to a terminal
+                at, shown = perf_counter(), self.shown(beside=True)
+                self.drawings.append((at, shown))
                 if self.drawn is None and self.shown() != self.before:
-                    self.drawn = perf_counter()
+                    self.drawn = at
             return made
 
         Compositor.render_update = watched
@@ -115,11 +116,11 @@ class Watch:
         screen = self.hands.app.screen
         there = screen.is_mounted
         card = screen.query("#title, #question").results(Static) if there else ()
-        lists = screen.query(OptionList).results(OptionList) if there and beside else ()
+        lists = screen.query("#causes, #steps").results(Static) if there and beside else ()
         return (
             screen if there else self.before,
             [str(part.content) for part in card],
-            [str(option.prompt) for part in lists for option in part.options],
+            [str(part.content) for part in lists],
             self.hands.app.focused,
         )
 
