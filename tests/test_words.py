@@ -70,6 +70,29 @@ def test_back_as_a_direction_is_not_the_rear_end():
     assert found("the lever of the back brake sticks")["which-end"] == {"rear"}
 
 
+def test_a_back_brake_is_no_back_pedal_brake():
+    """Only the word order tells them apart: 'the back brake', 'pedal back to brake'."""
+    for sentence in ("my back brake howls", "the rear brake", "back brake drags"):
+        assert "brake-type" not in found(sentence), sentence
+    for sentence in ("my back-pedal brake howls", "it has a backpedal brake", "I pedal back to brake"):
+        assert found(sentence)["brake-type"] == {"back-pedal"}, sentence
+
+
+@pytest.mark.parametrize(
+    ("sentence", "name"),
+    [
+        ("it will not get into the smallest cog", "wont-reach-smallest"),
+        ("I can't get my shoe off the pedal", "foot-stays-locked"),
+        ("the pads hiss on the disc while I am not braking", "brake-rub"),
+        ("the lock-out will not work", "lockout-dead"),
+    ],
+)
+def test_what_cannot_be_done_is_not_denied(sentence, name):
+    """A thing that does not work, or a noise while something else is not done, is a complaint."""
+    first = [(c.name, c.value) for c in MATCHER.candidates(sentence)[:5]]
+    assert any(n == name and value != KB.grades(name)[0] for n, value in first), first
+
+
 @pytest.mark.parametrize("sentence", ["", "   ", "the the of", "qwertz asdfgh", "?!...", "\x00\x1b[31m", "🚲🚲"])
 def test_nothing_is_made_of_nothing(sentence):
     """Words without meaning give no candidates, and no error."""

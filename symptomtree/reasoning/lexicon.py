@@ -10,12 +10,15 @@ def _set(words: str) -> frozenset[str]:
     return frozenset(words.split())
 
 
-NOT = "not"
-"""What every negation becomes."""
-_NEGATIONS = _set("not no never without cannot cant dont doesnt wont isnt didnt")
-NEGATION_ENDS = _set("but and except only until because when while or though so")
+NOT, CANNOT = "not", "cannot"
+"""What every negation becomes: that something is not there, or that what should happen does not."""
+NEGATIONS = frozenset((NOT, CANNOT))
+_NOT = _set("not no never without dont doesnt isnt didnt")
+_CANNOT = _set("cannot cant wont refuse refuses refused refusing unable")
+_ABLE = _set("can could will would able")
+NEGATION_ENDS = _set("but and except only until because when while if or though so")
 """Words that a negation does not reach past."""
-CONDITIONS = _set("when while until")
+CONDITIONS = _set("when while until if")
 """Those of them after which it may be the condition that is denied."""
 
 # Words that carry little by themselves (grammar), and words that carry less than their rarity says.
@@ -24,7 +27,7 @@ _SMALL = _set(
     a am an and any are as at be been but by can could did do does for from get gets go goes going gone got had has
     have he her his how i if in into is it its just like me mine my myself now of on or our out put so some than that
     the their them then there these they thing this those to too up us very was we went were what when where which
-    while who will with would you your bike bicycle make made really still yes seem
+    while who will with would you your bike bicycle make made really still yes seem cannot
     """
 )
 _LIGHT = _set(
@@ -34,9 +37,16 @@ _LIGHT = _set(
     two way well worse year
     """
 )
-# After these, or before those, "back" is a direction and not the rear end.
+# After these, or before those, "back" is a direction and not the rear end: a back brake is no back-pedal brake.
 _BACK_AFTER = _set("come comes came coming go goes went get gets got put puts spring springs bend bent push")
-_BACK_BEFORE = _set("again in into on onto out to when")
+_BACK_BEFORE = _set("again down in into on onto out to up when pedal pedals pedalled pedalling pedaling")
+# Words that riders also write as two.
+_HALVES = (
+    "chain-ring chain-set chain-stay free-wheel handle-bar head-set kick-stand lock-out mud-guard second-hand seat-post"
+)
+_GAP = re.compile("|".join(r"[ -](?<=\b{}.)(?={}s?\b)".format(*word.split("-")) for word in _HALVES.split()))
+_IN_VAIN = re.compile(r"\bnot help(s|ed)?\b")
+"""Says that a remedy did nothing, and nothing of the help that a motor gives."""
 # Different words of the trade and of riders for one and the same thing.
 _SAME = {
     word: group[0]
@@ -111,12 +121,22 @@ def split(text: str) -> list[str]:
     plain = "".join(c for c in plain if not unicodedata.combining(c))
     plain = re.sub(r"\b(wo|ca|sha)n't\b", r"will not", plain)
     plain = re.sub(r"n't\b", " not", plain).replace("'s ", " ").replace("'", "")
+    plain = _IN_VAIN.sub("", _GAP.sub("", plain)).replace("backpedal", "back pedal")
     found = re.findall(r"[a-z0-9]+|[.;:!?,\n]", plain)
     for n, word in enumerate(found):
         before, after = found[n - 1] if n else "", found[n + 1] if n + 1 < len(found) else ""
         if word == "back" and (before in _BACK_AFTER or after in _BACK_BEFORE):
             found[n] = "backwards"
-    return [NOT if w in _NEGATIONS else "," if w == "," else w if w.isalnum() else "." for w in found]
+    return [_plain(word, before) for before, word in zip(["", *found], found, strict=False)]
+
+
+def _plain(word: str, before: str) -> str:
+    """Return a word, or what a negation or a break becomes."""
+    if word in _CANNOT or (word in _NOT and before in _ABLE):
+        return CANNOT
+    if word in _NOT:
+        return NOT
+    return word if word.isalnum() or word == "," else "."
 
 
 @lru_cache(maxsize=20_000)
@@ -125,7 +145,7 @@ def stem(word: str) -> str:
     word = _SAME.get(word, word)
     if word in _WHOLE:
         return word.removesuffix("s")
-    if word == NOT or len(word) < 4 or word.isdigit():
+    if word in NEGATIONS or len(word) < 4 or word.isdigit():
         return word
     for ending in ("iest", "est", "ing", "ier", "ies", "ied", "ed", "es", "er", "ly", "s", "y", "e"):
         if word.endswith(ending) and len(word) - len(ending) >= (4 if ending == "er" else 3) and word[-2:] != "ss":

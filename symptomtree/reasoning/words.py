@@ -65,6 +65,10 @@ DENIAL = 3
 """How many words after it a negation reaches."""
 NEGATED = 0.6
 """What a negated phrase is worth for the normal grade."""
+UNLIKE = 0.4
+"""What a phrase is worth when only it, or only the sentence, says that something does not happen."""
+DENIED = 0.5
+"""What a word that is denied weighs for what is said by denying it."""
 # How a symptom's score is made; see `_rank`. Fitted roughly: the figures of tests/bench/words.py are flat around these.
 WHOLE = 3.0
 """What the share of the sentence that is about a symptom weighs, compared with its best phrase."""
@@ -102,7 +106,8 @@ class _Word:
     stem: str
     written: str
     place: int
-    denied: bool
+    negated: bool
+    denied: bool  # negated, and so said not to be there: "does not squeal", but not "cannot shift", "when not braking"
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,9 +143,10 @@ class Matcher:
             self._targets.append((about, value))
             for text, worth in texts:
                 stems = dict.fromkeys(lexicon.stem(w) for w in lexicon.split(text) if w.isalnum())
-                if kept := tuple(s for s in stems if s != lexicon.NOT and s not in lexicon.small()):
-                    rest = len(stems) - len(kept) - (lexicon.NOT in stems)
-                    self._phrases.append(_Phrase(len(self._targets) - 1, kept, rest, worth, lexicon.NOT in stems))
+                rest = [s for s in stems if s not in lexicon.NEGATIONS]
+                if kept := tuple(s for s in rest if s not in lexicon.small()):
+                    denies = len(rest) < len(stems)
+                    self._phrases.append(_Phrase(len(self._targets) - 1, kept, len(rest) - len(kept), worth, denies))
         self._normal = {("finding", name): kb.grades(name)[0] for name in kb.entries.symptoms}
         targets_of: dict[str, set[int]] = defaultdict(set)
         self._where: dict[str, dict[_Name, list[int]]] = defaultdict(lambda: defaultdict(list))
@@ -153,7 +159,8 @@ class Matcher:
             for stem, found in targets_of.items()
         }
         self._total = [sum(self._weight[s] for s in p.stems) + SMALLNESS * p.small for p in self._phrases]
-        self._speaks = {stem: self._speaks_of(stem) for stem in self._weight}
+        self._speaks = {stem: self._speaks_of(stem, denied=False) for stem in self._weight}
+        self._speaks_denied = {stem: self._speaks_of(stem, denied=True) for stem in self._weight}
         self._asked_when = {name: tuple(s.asked_when) for name, s in kb.entries.symptoms.items() if s.asked_when}
         self._factor = {
             name: share**COMMON * (QUALIFIER if name in self._asked_when else 1.0)
@@ -162,12 +169,16 @@ class Matcher:
         self._letters = sorted(s for s in {*self._weight, *lexicon.kin()} if len(s) > 2)
         self._likes: dict[str, tuple[tuple[str, float], ...]] = {}
 
-    def _speaks_of(self, stem: str) -> dict[_Name, float]:
-        """Return the findings and facts that a stem speaks of, and what it weighs there: more where it is usual."""
+    def _speaks_of(self, stem: str, *, denied: bool) -> dict[_Name, float]:
+        """Return the findings and facts that a stem speaks of, and what it weighs there: more where it is usual.
+
+        When it is denied, only phrases that deny something themselves are about it.
+        """
         weighs = {}
         for about, phrases in self._where[stem].items():
             normal = self._normal.get(about)
-            worth = [self._phrases[n].worth for n in phrases if self._targets[self._phrases[n].target][1] != normal]
+            about_it = [self._phrases[n] for n in phrases]
+            worth = [p.worth for p in about_it if self._targets[p.target][1] != normal and (p.denies or not denied)]
             if worth:
                 usual = min(sum(worth) / OFTEN, 1.0)
                 weighs[about] = self._weight[stem] * max(worth) * (SELDOM + (1 - SELDOM) * usual)
@@ -177,10 +188,8 @@ class Matcher:
         """Return what the sentence may mean, best first; of one finding or fact at most two grades or values."""
         words = _words(sentence)
         said = sum(self._heaviest(stem) for stem in {w.stem for w in words})
-        spoken = self._spoken([w for w in words if not w.denied])
-        touched = self._spoken([w for w in words if w.denied])
-        for about, weight in spoken.items():
-            touched[about] = touched.get(about, 0.0) + weight
+        spoken = self._spoken(words)
+        touched = self._spoken([replace(w, denied=False) for w in words])
         near = {*nlargest(LOOKED_AT, touched, key=lambda about: (touched[about], about))}
         found = self._found(words, said, near)
         right = {about for about, (first, *_) in found.items() if first.value == self._normal.get(about)}
@@ -201,9 +210,11 @@ class Matcher:
         for word in words:
             weighs: dict[_Name, float] = {}
             for stem, likeness in self._like(word.stem):
-                for about, weight in self._speaks[stem].items():
-                    if likeness * weight > weighs.get(about, 0.0):
-                        weighs[about] = likeness * weight
+                speaks = self._speaks_denied if word.denied else self._speaks
+                weighs_as = DENIED * likeness if word.denied else likeness
+                for about, weight in speaks[stem].items():
+                    if weighs_as * weight > weighs.get(about, 0.0):
+                        weighs[about] = weighs_as * weight
             for about, weight in weighs.items():
                 out[about] = out.get(about, 0.0) + weight
         return out
@@ -280,14 +291,14 @@ class Matcher:
         other = sum(weight for word, weight in backing.items() if word not in used)
         score += (1 - score) * SUPPORT * covered * (1 - exp(-other / 5))
         about, value = self._targets[phrase.target]
-        denied = self._denied(used, words)
-        if denied and not phrase.denies:
+        main = words[max(used, key=lambda n: self._weight.get(words[n].stem, 1.0))]
+        if main.denied and not phrase.denies:
             normal = self._normal.get(about, value)
             if value == normal:
                 return None
             value = normal
-        elif phrase.denies and not denied:
-            score *= 0.4
+        elif phrase.denies != main.negated:
+            score *= UNLIKE
         if value == self._normal.get(about) and score < WELL:
             return None
         return _Found(value, score, tuple(words[w].written for w in used))
@@ -316,10 +327,6 @@ class Matcher:
         if stem in lexicon.small():
             return 0.0
         return max((self._weight[known] * likeness for known, likeness in self._like(stem)), default=STRANGE)
-
-    def _denied(self, used: Sequence[int], words: Sequence[_Word]) -> bool:
-        """Return whether the weightiest of the words used is under a negation."""
-        return bool(used) and words[max(used, key=lambda n: self._weight.get(words[n].stem, 1.0))].denied
 
     def _like(self, stem: str) -> tuple[tuple[str, float], ...]:
         """Return the stems of the phrases that a stem of the sentence may stand for."""
@@ -389,22 +396,28 @@ def _words(sentence: str) -> list[_Word]:
     out: list[_Word] = []
     place, denied_until = 0, -1
     first, condition = 0, -1  # where in `out` what is denied begins, and the condition under which it is
+    bare, denies = False, True  # whether a condition has just begun; whether the last negation says what is not there
     for written in lexicon.split(sentence[: MOST_WORDS * 12])[:MOST_WORDS]:
         if written in ".,":
             place += SENTENCE_GAP if written == "." else CLAUSE_GAP
             denied_until, condition = -1, -1 if written == "." else condition
-        elif written == lexicon.NOT:
+            bare = False
+        elif written in lexicon.NEGATIONS:
             denied_until, first, condition = place + DENIAL, len(out), -1
+            denies = written == lexicon.NOT and not bare
             place += 1
         else:
             if written in lexicon.NEGATION_ENDS and first < len(out):
                 condition = len(out) if written in lexicon.CONDITIONS and place <= denied_until else condition
                 denied_until = -1
             if written == "only" and condition >= 0:
-                out[first:] = [replace(w, denied=n >= condition) for n, w in enumerate(out[first:], start=first)]
+                only = [replace(w, negated=n >= condition, denied=n >= condition) for n, w in enumerate(out)]
+                out[first:] = only[first:]
                 condition = -1
             stem = lexicon.stem(written)
+            bare = written in lexicon.CONDITIONS or (bare and stem in lexicon.small())
             if not out or out[-1].stem != stem:  # 'tick tick tick' says no more than 'tick'
-                out.append(_Word(stem, written, place, place <= denied_until))
+                negated = place <= denied_until
+                out.append(_Word(stem, written, place, negated, negated and denies))
             place += 1
     return out
