@@ -1,0 +1,1 @@
+"""Measuring instead of guessing: what a workshop's readings come to, with their uncertainty."""
