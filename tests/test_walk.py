@@ -75,7 +75,7 @@ def test_a_poor_way_is_explained():
     assert "NOT SAFE: you rode while a stop stood." in said
     assert "The adviser's step: Check: Try the caliper and its bolts by hand" in said
     assert "is expected to cost" in said
-    assert "It cannot be above 30, since the bike was not brought in order and named." in said
+    assert "It cannot be above 0, since the bike was not brought in order and named;" in said
     assert "To practise:" in said
     assert "tell apart: Loose brake adapter and" in said
     assert "What the rider came with is not gone." in said
@@ -115,7 +115,7 @@ def test_thinking_too_early_is_asked_about():
     assert "Which of these? 1. Loose brake adapter" in said
     assert "Then it goes on." in said
     assert walk.way.named == "adapter-bolts-loose"
-    assert "It cannot be above 30" in said
+    assert "It cannot be above 0, since" in said
 
 
 def test_help_told_and_handing_over():

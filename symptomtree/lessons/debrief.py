@@ -8,10 +8,15 @@ the adviser would have done costs nothing.
     score = 100 x scale / (scale + sum of the losses) - points for hints
 
 The scale is the worth of the adviser's own bench time on this bike, ten minutes at least. A way that does not end with
-a bike proven to be in order, or that was not safe, cannot score above its cap.
+a bike proven to be in order, or that was not safe, cannot score above its cap. Who does not finish gets of the cap the
+share that was done, and so nothing for giving up at once:
+
+    share = sum of the worth of each step's bench time less its loss / scale, 1 at most
+
+So the adviser's steps count in full, and what told nothing not at all. What came of a step is in no term here either.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -78,7 +83,7 @@ class Debrief:
         naming_loss: expected loss of the cause named, beside the likeliest one, in money.
         scale: in money; see above.
         score: 0 to 100.
-        caps: what keeps the score down.
+        caps: what keeps the score down, and how high it can be at most.
         right: whether the cause named is the answer; None when none was.
         gone: whether what the rider came with is truly gone.
         proven: whether it was looked at again after the work, with all that must follow.
@@ -93,7 +98,7 @@ class Debrief:
     naming_loss: float
     scale: float
     score: float
-    caps: tuple[Cap, ...]
+    caps: Mapping[Cap, float]
     right: bool | None
     gone: bool
     proven: bool
@@ -122,7 +127,10 @@ def debrief(tutor: Tutor, way: Way) -> Debrief:
     bench = bench_after(tutor.kb, lesson, way.events)
     gone = all(bench.grade(f) == tutor.kb.grades(f)[0] for f in end.state.complaint)
     proven = in_order(end)
-    caps = tuple(_caps(way, steps, end, proven, bool(risks)))
+    caps = {cap: CAPS[cap] for cap in _caps(way, steps, end, proven, bool(risks))}
+    if "not finished" in caps:
+        well_spent = sum(max(0.0, profile.money(s.move.minutes) - s.loss) for s in steps)
+        caps["not finished"] *= min(1.0, well_spent / scale)
     lost = sum(s.loss for s in steps) + naming_loss
     score = 100 * scale / (scale + lost) - sum(HINT_POINTS[level] for _, level in way.hints)
     dear = sorted((s for s in steps if s.loss > WORTH_TELLING * scale and s.advised), key=lambda s: -s.loss)
@@ -132,7 +140,7 @@ def debrief(tutor: Tutor, way: Way) -> Debrief:
         steps,
         naming_loss,
         scale,
-        max(0.0, min([score, *(CAPS[c] for c in caps)])),
+        max(0.0, min([score, *caps.values()])),
         caps,
         None if way.named is None else way.named in lesson.accepted,
         gone,

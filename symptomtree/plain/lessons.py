@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from symptomtree.cases.model import Answer, Complaint, Context, FixDone
 from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.lessons.choices import Choice
-from symptomtree.lessons.debrief import CAPS, HINT_POINTS, Debrief, Judged
+from symptomtree.lessons.debrief import HINT_POINTS, Debrief, Judged
 from symptomtree.lessons.lesson import Action, Lesson
 from symptomtree.lessons.progress import Progress, weak_areas
 from symptomtree.lessons.way import Hint, Way
@@ -16,7 +16,7 @@ from symptomtree.reasoning.assess import Assessment
 VERBS = {"fact": "Ask", "ask": "Ask", "question": "Ask", "check": "Check", "fix": "Fix", "hand-over": "Hand over"}
 KINDS = {"first": "a first lesson", "steady": "a steady lesson", "tricky": "a tricky lesson"}
 CAP_WORDS = {
-    "not finished": "the bike was not brought in order and named",
+    "not finished": "the bike was not brought in order and named; of 30 that leaves the share that was done",
     "not proven": "the work was not proven by looking again, or what must follow it was left out",
     "not safe": "something was not safe",
 }
@@ -191,7 +191,7 @@ def _score(kb: KnowledgeBase, d: Debrief, money: str) -> Iterator[str]:
     )
     if d.way.hints:
         yield f"Hints took {sum(HINT_POINTS[level] for _, level in d.way.hints):g}."
-    yield from (f"It cannot be above {CAPS[cap]:g}, since {CAP_WORDS[cap]}." for cap in d.caps)
+    yield from (f"It cannot be above {most:.0f}, since {CAP_WORDS[cap]}." for cap, most in d.caps.items())
     yield from (f"Not safe: you {risk}." for risk in d.risks)
 
 
