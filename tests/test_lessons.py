@@ -237,7 +237,7 @@ def test_a_drawn_lesson_is_the_same_again_and_of_the_kind_asked_for():
 @pytest.mark.parametrize("area", areas(KB))
 def test_a_bike_is_drawn_for_each_area_in_few_tries(area, monkeypatch):
     """The complaint is drawn there, so that one need not wait until a bike comes in with such a one by chance."""
-    monkeypatch.setattr("symptomtree.lessons.generate.TRIES", 300)
+    monkeypatch.setattr("symptomtree.lessons.generate.TRIES", 60)
     assert generated(TUTOR, 1, area).area == area
 
 

@@ -11,7 +11,7 @@ from symptomtree.kb.compile import KnowledgeBase
 from symptomtree.lessons.lesson import Difficulty, Lesson, NoLesson, area_of
 from symptomtree.lessons.way import Tutor, advised_way, in_order
 from symptomtree.reasoning.context import facts_in_play
-from symptomtree.trials.bikes import WHICH_END, Bench, Bike, drawn_about
+from symptomtree.trials.bikes import WHICH_END, Bench, Bike, draw, drawn_about
 
 TRIES = 600
 """So often a bike is drawn for one lesson at most."""
@@ -30,8 +30,9 @@ def generated(tutor: Tutor, number: int, area: str | None = None, difficulty: Di
         NoLesson: no bike that was drawn fits the wishes.
     """
     kb, random = tutor.kb, np.random.default_rng(number)
-    about = {name for name, symptom in kb.entries.symptoms.items() if area in (None, area_of(kb, symptom.part))}
-    for bike in drawn_about(kb, random, about, TRIES):
+    about = [name for name, symptom in kb.entries.symptoms.items() if area_of(kb, symptom.part) == area]
+    any_bike = (draw(kb, random) for _ in range(TRIES))
+    for bike in any_bike if area is None else drawn_about(kb, random, about, TRIES):
         lesson = _from_bike(kb, f"drawn-{number}", bike)
         found = difficulty_of(tutor, lesson) if lesson else None
         if lesson and found is not None and difficulty in (None, found):

@@ -5,7 +5,7 @@ each finding's leak) draws its level once and keeps it. A bike comes to the benc
 that a cause makes; and since rules are knowledge too, a bike of which a rule would say something untrue is drawn anew.
 """
 
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,9 +50,15 @@ def draw(kb: KnowledgeBase, random: np.random.Generator) -> Bike:
             return bike
 
 
-def drawn_about(kb: KnowledgeBase, random: np.random.Generator, symptoms: Container[str], tries: int) -> Iterator[Bike]:
-    """Yield bikes whose rider comes with one of these symptoms, as many as so many tries give."""
-    attempts = (_attempt(kb, random, about=symptoms) for _ in range(tries))
+def drawn_about(
+    kb: KnowledgeBase, random: np.random.Generator, symptoms: Collection[str], tries: int
+) -> Iterator[Bike]:
+    """Yield bikes whose rider comes with one of these symptoms, as many as so many tries give.
+
+    Each has a cause that can make one, drawn by how common these are on a bike with its facts: for some symptoms one
+    would wait hundreds of bikes until one has such a cause by itself.
+    """
+    attempts = (_attempt(kb, random, about=symptoms) for _ in range(tries if symptoms else 0))
     return (bike for bike in attempts if bike)
 
 
@@ -63,12 +69,18 @@ def draw_having(kb: KnowledgeBase, random: np.random.Generator, cause: str, trie
 
 
 def _attempt(
-    kb: KnowledgeBase, random: np.random.Generator, having: str | None = None, about: Container[str] | None = None
+    kb: KnowledgeBase, random: np.random.Generator, having: str | None = None, about: Collection[str] = ()
 ) -> Bike | None:
     """Draw once; None for a bike that nobody would bring, that cannot have the cause, or of which a rule is untrue."""
     needs = kb.needs[having] if having else {}
     facts = _facts(kb, random, needs)
     prior = prior_in_context(kb, facts)
+    if about:
+        can_make = (kb.reach[:, [kb.column[s] for s in about], 0] < 1).any(axis=1)
+        common = prior * can_make
+        if not common.any():
+            return None
+        having = kb.cause_ids[int(random.choice(len(common), p=common / common.sum()))]
     if having:
         if not all(facts.get(fact) in values for fact, values in needs.items()):
             return None
@@ -77,7 +89,7 @@ def _attempt(
     links = np.concatenate([kb.reach[causes], kb.leak[None]])
     levels = (random.random(links.shape[:2])[:, :, None] > links).sum(axis=2)
     makes = levels[:-1][causes == kb.row[having]] if having else levels[:-1]
-    asked = [s for s in complaints(kb, facts) if about is None or s in about]
+    asked = [s for s in complaints(kb, facts) if not about or s in about]
     felt = [s for s in asked if makes[:, kb.column[s]].max(initial=0) > levels[-1, kb.column[s]]]
     if not felt:
         return None
