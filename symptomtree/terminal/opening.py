@@ -43,7 +43,7 @@ class OpeningScreen(Base):
     OpeningScreen Input { margin: 0 1; border: none; height: 1; background: $panel; }
     OpeningScreen #heading { text-style: bold; padding: 0 1; }
     OpeningScreen #said { width: 1fr; }
-    OpeningScreen #found { height: 1fr; border: round $primary; }
+    OpeningScreen #found { height: 1fr; }
     OpeningScreen #row { height: 3; padding: 0 1; }
     OpeningScreen #hint { width: 1fr; padding: 1; color: $text-muted; }
     OpeningScreen.-narrow Bicycle { display: none; }
@@ -73,7 +73,6 @@ class OpeningScreen(Base):
             if earlier
             else "Type, or choose a place on the bike."
         )
-        self.query_one("#found").border_title = "What it may mean: tick what is true"
 
     # What is said
 
