@@ -5,6 +5,7 @@ down, and adding the half differences in quadrature: the first-order law of JCGM
 uncertainty in measurement), 5.1.2, with the derivatives taken numerically as its 5.1.3 allows.
 """
 
+from bisect import bisect
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import floor, hypot, inf, isfinite, log10
@@ -73,6 +74,29 @@ class Gives:
     also: str = ""
 
 
+TOO_CLOSE = 1.645
+"""A verdict is open while the limit is nearer than so many standard uncertainties: then the chance that the value is on
+the other side is more than 5 % (JCGM 106:2012, Evaluation of measurement data - The role of measurement uncertainty in
+conformity assessment, 7.2, for a normal distribution)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What a value means by its limits; told with its uncertainty, so only once that is worked out.
+
+    Attributes:
+        value: a name in `Tool.gives`.
+        limits: rising, in the value's unit; a value at a limit is over it.
+        says: one more than there are limits: what holds below the first, ..., what at or over the last.
+        closer: what to do when a limit is too near to call; a sentence.
+    """
+
+    value: str
+    limits: Sequence[float]
+    says: Sequence[str]
+    closer: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
     """What a tool's function returns.
@@ -80,6 +104,7 @@ class Outcome:
     Attributes:
         values: name in `Tool.gives` -> number; one that does not come out of these inputs is left out.
         errors: standard uncertainty that is not carried over from the inputs, like the spread of a fit.
+        verdicts: what values mean by their limits; told first.
         says: what it means and what to do, a sentence each.
         cautions: those that hold because of these inputs.
         picture: a drawing, where it says more.
@@ -87,6 +112,7 @@ class Outcome:
 
     values: Mapping[str, float] = field(default_factory=dict)
     errors: Mapping[str, float] = field(default_factory=dict)
+    verdicts: Sequence[Verdict] = ()
     says: Sequence[str] = ()
     cautions: Sequence[str] = ()
     picture: Picture | None = None
@@ -172,7 +198,8 @@ def work(tool: Tool, typed: Mapping[str, str]) -> Result:
         _value(g, made.values[g.name], squares.get(g.name, 0.0) ** 0.5) for g in tool.gives if g.name in made.values
     ]
     shown = {name: text for name, text in given.items() if text}
-    return Result(tool, shown, tuple(values), tuple(made.says), (*tool.cautions, *made.cautions), made.picture)
+    says = (*(told for verdict in made.verdicts for told in _told(verdict, values)), *made.says)
+    return Result(tool, shown, tuple(values), says, (*tool.cautions, *made.cautions), made.picture)
 
 
 def _read(f: Field, text: str) -> Any:
@@ -260,6 +287,20 @@ def _values(tool: Tool, inputs: Mapping[str, Any], made: Outcome) -> dict[str, f
 def _value(g: Gives, number: float, error: float) -> Value:
     also = (convert(number, g.unit, g.also), convert(error, g.unit, g.also), g.also) if g.also else None
     return Value(g.name, g.words, float(number), float(error), g.unit, also)
+
+
+def _told(verdict: Verdict, values: Sequence[Value]) -> list[str]:
+    """Return the verdict on a value; one whose limit lies within its uncertainty is told as open."""
+    value = next(v for v in values if v.name == verdict.value)
+    holds = verdict.says[bisect(verdict.limits, value.number)]
+    limit = min(verdict.limits, key=lambda at: abs(at - value.number))
+    if abs(limit - value.number) >= TOO_CLOSE * value.error:
+        return [holds]
+    reading = said(value.number, value.error, value.unit)
+    return [
+        f"Too close to call: {reading} may be on either side of {said(limit, 0, value.unit)}. {verdict.closer}",
+        f"If it is as read: {holds}",
+    ]
 
 
 def said(number: float, error: float, unit: str) -> str:
