@@ -40,8 +40,11 @@ def test_clear_of_the_limits(typed: str, holds: str) -> None:
 @pytest.mark.parametrize(("typed", "limit", "holds"), [("0.9", "1 mm", "It stays."), ("2.1", "2 mm", "It was late.")])
 def test_too_close_to_call(typed: str, limit: str, holds: str) -> None:
     open_still, as_read, *rest = work(_TOOL, {"wear": typed}).says
-    assert open_still.startswith("Too close to call") and limit in open_still and open_still.endswith("Read again.")
-    assert as_read.endswith(holds) and rest == ["Wear is wear."]
+    assert open_still.startswith("Too close to call")
+    assert limit in open_still
+    assert open_still.endswith("Read again.")
+    assert as_read.endswith(holds)
+    assert rest == ["Wear is wear."]
 
 
 def test_a_better_gauge_calls_it() -> None:
