@@ -45,6 +45,7 @@ class Field:
         choices: name -> words.
         usual: what is taken when nothing is filled in; "" when there is no such thing.
         needed: whether something must be filled in; what is not arrives as None (several: as ()).
+        with_error: whether a number arrives as a `Number`, for a function that reckons with its uncertainty itself.
     """
 
     name: str
@@ -57,6 +58,7 @@ class Field:
     choices: Mapping[str, str] = field(default_factory=dict)
     usual: str = ""
     needed: bool = True
+    with_error: bool = False
 
     @property
     def argument(self) -> str:
@@ -187,7 +189,7 @@ def work(tool: Tool, typed: Mapping[str, str]) -> Result:
         raise BadInput(f"{tool.name} has no field '{strange[0][:40]}'; it has {', '.join(f.name for f in tool.fields)}")
     given = {f.name: typed.get(f.name, "").strip() or f.usual for f in tool.fields}
     read = {f.argument: _read(f, given[f.name]) for f in tool.fields}
-    plain = {name: _plain(value) for name, value in read.items()}
+    plain = {f.argument: read[f.argument] if f.with_error else _plain(read[f.argument]) for f in tool.fields}
     made = tool.run(**plain)
     squares = {name: float(error) ** 2 for name, error in made.errors.items()}
     for changed in _moved(read, plain):
@@ -263,6 +265,8 @@ def _plain(value: Any) -> Any:
 def _moved(read: Mapping[str, Any], plain: Mapping[str, Any]) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
     """Yield the inputs with one of them moved up and down by its uncertainty, for each that has any."""
     for name, value in read.items():
+        if value is plain[name]:  # text, nothing, or a number that arrives with its uncertainty
+            continue
         if isinstance(value, Number) and value.error:
             yield {**plain, name: value.value + value.error}, {**plain, name: value.value - value.error}
         elif isinstance(value, tuple):
