@@ -49,11 +49,14 @@ def _is_told(error: Exception) -> bool:
     from symptomtree.kb.load import Unreadable
     from symptomtree.lessons.lesson import NoLesson
     from symptomtree.lessons.progress import BadProgress
+    from symptomtree.measuring.tool import BadInput
+    from symptomtree.measuring.tools import NoSuchTool
     from symptomtree.reasoning.profiles import BadProfile
     from symptomtree.terminal.keys import BadKeys
     from symptomtree.trials import CannotTry
 
-    return isinstance(error, (BadCase, BadKeys, BadProfile, BadProgress, CannotTry, Faulty, NoLesson, Unreadable))
+    told = (BadCase, BadInput, BadKeys, BadProfile, BadProgress, CannotTry, Faulty, NoLesson, NoSuchTool, Unreadable)
+    return isinstance(error, told)
 
 
 def _open(folder: Path | None) -> "KnowledgeBase":
@@ -114,6 +117,12 @@ def build_parser() -> argparse.ArgumentParser:
     _add_profile(walk)
     _add_knowledge(walk)
     walk.set_defaults(run=_walk)
+    measure = commands.add_parser("measure", help="work something out from readings, with its uncertainty")
+    measure.add_argument("tool", nargs="?", metavar="NAME", help="which (default: a list of them)")
+    measure.add_argument("given", nargs="*", metavar="FIELD=VALUE", help="readings (default: what it needs is told)")
+    measure.add_argument("--ask", action="store_true", help="ask for each field, line by line; taps are taken so")
+    measure.add_argument("--json", action="store_true", help="print the result as JSON")
+    measure.set_defaults(run=_measure)
     trial = commands.add_parser("trial", help="work simulated bikes to the end and print how good the advice is")
     trial.add_argument("--bikes", type=_whole_from(1), default=100, metavar="N", help="how many (default: 100)")
     trial.add_argument(
@@ -281,6 +290,15 @@ def _walk(args: argparse.Namespace) -> int:
         wish = Wish(args.case, args.area, args.difficulty, args.number, args.generated)
         return walk(wish, args.learner, list_only=args.list, knowledge=args.knowledge, profile=args.profile)
     except KeyboardInterrupt:  # before the first question; from there on the dialogue takes it
+        return 0
+
+
+def _measure(args: argparse.Namespace) -> int:
+    try:
+        from symptomtree.plain.measure import measure
+
+        return measure(args.tool, args.given, args.ask, args.json)
+    except KeyboardInterrupt:
         return 0
 
 

@@ -147,7 +147,7 @@ def corrected_event(target: AnyEvent, correction: Correction) -> AnyEvent | None
         return None
     match target:
         case Answer() if correction.grade is not None:
-            return msgspec.structs.replace(target, grade=correction.grade)
+            return msgspec.structs.replace(target, grade=correction.grade, sure=1.0)
         case Reading() if correction.value is not None and _is_number(correction.value):
             return msgspec.structs.replace(target, value=float(correction.value))
         case Context() if isinstance(correction.value, str):

@@ -38,6 +38,8 @@ class Answer(Event, frozen=True, kw_only=True, tag="answer"):
     grade: str
     complaint: bool = False
     """Whether the rider wants it put right. What only came up on the way is told, but not chased."""
+    sure: Annotated[float, Meta(gt=0, le=1)] = 1.0
+    """Likelihood of what was measured if this is the grade, beside that of it in the other grades together."""
 
 
 class Reading(Event, frozen=True, kw_only=True, tag="reading"):
@@ -84,13 +86,24 @@ class Correction(Event, frozen=True, kw_only=True, tag="correction"):
     value: float | str | None = None
 
 
+class Measured(Event, frozen=True, kw_only=True, tag="measured"):
+    """A tool was used; what came of it as evidence follows as a reading or answers. It changes nothing itself."""
+
+    tool: str
+    """The name of a tool; `bike` for figures that were known of the bike before."""
+    given: dict[str, Text]
+    """Field -> what was filled in."""
+    says: Text
+    """The result in words."""
+
+
 class Note(Event, frozen=True, kw_only=True, tag="note"):
     """Anything worth writing down; it changes nothing."""
 
     text: Text
 
 
-AnyEvent = Union[Complaint, Context, Answer, Reading, Unsure, FixDone, Opened, LeftOut, Correction, Note]  # noqa: UP007
+AnyEvent = Union[Complaint, Context, Answer, Reading, Unsure, FixDone, Opened, LeftOut, Correction, Measured, Note]  # noqa: UP007
 
 
 HAND_OVER, BESIDES = "hand-over", "besides"

@@ -100,6 +100,15 @@ class Fact(Entry, frozen=True, kw_only=True):
     asked_when: FindingsNeeded = {}
 
 
+class Measure(Entry, frozen=True, kw_only=True):
+    """The tool of the measuring room that works a finding out from what is read off."""
+
+    tool: Id
+    values: Annotated[list[Id], Meta(min_length=1)]
+    """What the tool gives: one number in the unit of the finding's reading; or, where it has no reading, shares that
+    add up to how likely the worst grade is."""
+
+
 class Symptom(Entry, frozen=True, kw_only=True):
     """What a rider can notice and report; it is also the finding of the same id."""
 
@@ -119,6 +128,7 @@ class Symptom(Entry, frozen=True, kw_only=True):
     applies_to: FactsNeeded = {}
     asked_when: FindingsNeeded = {}
     """Only asked once one of these was found: 'in time with the wheel?' needs a noise."""
+    measure: Measure | None = None
 
 
 class Answer(Entry, frozen=True, kw_only=True):
@@ -165,6 +175,7 @@ class Observable(Entry, frozen=True, kw_only=True):
     grades: Annotated[dict[str, Text], Meta(min_length=2)]
     leak: Graded
     reading: Reading | None = None
+    measure: Measure | None = None
     applies_to: FactsNeeded = {}
     asked_when: FindingsNeeded = {}
 

@@ -14,6 +14,7 @@ from symptomtree.kb.nodes import Path, Problem, nearest
 from symptomtree.kb.vetting.alike import causes_can_be_told_apart, links_differ, names_differ
 from symptomtree.kb.vetting.desk import Desk, chance, first_chance, needs_of, said
 from symptomtree.kb.vetting.exceptions import AT_ONCE, exceptions_are_in_order, excused
+from symptomtree.kb.vetting.measures import measures_fit
 from symptomtree.kb.vetting.reading import sentences_are_short, texts_are_easy
 from symptomtree.kb.vetting.use import findings_speak, nothing_is_left_over
 
@@ -433,6 +434,7 @@ RULES: tuple[Callable[[Desk], Iterator[Problem]], ...] = (
     facts_share_out_to_one,
     strengths_are_words,
     readings_are_in_order,
+    measures_fit,
     questions_set_symptoms,
     causes_can_be_settled,
     hazards_are_named,

@@ -46,6 +46,7 @@ class Field:
         usual: what is taken when nothing is filled in; "" when there is no such thing.
         needed: whether something must be filled in; what is not arrives as None (several: as ()).
         with_error: whether a number arrives as a `Number`, for a function that reckons with its uncertainty itself.
+        lasting: whether it stays true of the bike and its rider, so that it stands there the next time.
     """
 
     name: str
@@ -59,6 +60,7 @@ class Field:
     usual: str = ""
     needed: bool = True
     with_error: bool = False
+    lasting: bool = False
 
     @property
     def argument(self) -> str:

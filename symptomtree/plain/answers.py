@@ -36,6 +36,7 @@ COMMANDS = {
     "note": "note",
     "also": "also",
     "parts": "parts",
+    "measure": "measure",
     "stop": "stop",
     "quit": "stop",
     "exit": "stop",

@@ -50,6 +50,7 @@ HELP = (
     "  - list  how the causes stand; list 2  what speaks for and against the second",
     "  - fix  goes to the best fix now",
     "  - also TEXT  something else that is wrong; parts  picks it from the parts of the bike",
+    "  - measure  works the answer out from readings, where there is a tool for it",
     "  - note TEXT  writes something down; stop  leaves, the case is saved; help  shows this",
 )
 

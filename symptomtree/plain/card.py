@@ -17,7 +17,8 @@ from symptomtree.cases.model import (
     Unsure,
     conflict_name,
 )
-from symptomtree.kb.model import Observable, Symptom
+from symptomtree.kb.compile import KnowledgeBase
+from symptomtree.kb.model import Measure, Observable, Symptom
 from symptomtree.kb.model import Reading as Gauge
 from symptomtree.plain import show
 from symptomtree.plain.guide import Steps, guide
@@ -61,6 +62,7 @@ class Card:
         unsure, skip: what "not sure" and leaving it out add; None where that makes no sense.
         finding: the finding that a number would be a reading of.
         gauge: how its number is taken; None where there is none.
+        measures: (finding, the tool that works it out), where there is a tool for all that is asked.
         why: in one sentence, and the figures behind it.
         rest: findings of the same check that are still to be asked.
         due: whether it comes of what was found or done before, and not of the plan.
@@ -77,6 +79,7 @@ class Card:
     skip: tuple[AnyEvent, ...] | None = None
     finding: str = ""
     gauge: Gauge | None = None
+    measures: tuple[tuple[str, Measure], ...] = ()
     why: tuple[str, ...] = ()
     numbers: tuple[str, ...] = ()
     rest: tuple[str, ...] = ()
@@ -144,6 +147,7 @@ def _step(a: Assessment, turn: Turn) -> Card:
         ]
         title, ask, how = "About the bike", fact.ask, fact.how
         none: tuple[AnyEvent, ...] = (Unsure(about=step.name),)
+        measures: tuple[tuple[str, Measure], ...] = ()
     elif step.doing == "question":
         question = kb.entries.questions[step.name]
         choices = [
@@ -152,6 +156,7 @@ def _step(a: Assessment, turn: Turn) -> Card:
         ]
         title, ask, how = "Question", question.ask, question.how
         none = (Unsure(about=step.name), *(Unsure(about=f) for f in step.settles))
+        measures = measures_of(kb, list(dict.fromkeys(f for x in question.answers.values() for f in x.sets)))
     else:
         card = Card("Question", skip=(Unsure(about=step.name),), why=why, numbers=numbers, rest=(step.name,))
         return _ask_finding(a, card)
@@ -160,6 +165,7 @@ def _step(a: Assessment, turn: Turn) -> Card:
         how=tuple(show.numbered("How:", how)),
         question=ask,
         choices=tuple(choices),
+        measures=measures,
         unsure=none,
         skip=none,
         why=why,
@@ -207,8 +213,15 @@ def _ask_finding(a: Assessment, card: Card) -> Card:
         unsure=tuple(dict.fromkeys((Unsure(about=finding), *ends))),
         finding=finding,
         gauge=known.reading if isinstance(known, Observable) else None,
+        measures=measures_of(a.knowledge, (finding,)),
         rest=tuple(rest),
     )
+
+
+def measures_of(kb: KnowledgeBase, findings: Sequence[str]) -> tuple[tuple[str, Measure], ...]:
+    """Return (finding, how it is measured) where one tool serves them all; else nothing."""
+    out = [(f, m) for f in findings if (m := kb.findings[f].measure)]
+    return tuple(out) if len(out) == len(findings) and len({m.tool for _, m in out}) == 1 else ()
 
 
 def reading_event(card: Card, value: float, error: float | None) -> Reading:

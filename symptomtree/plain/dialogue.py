@@ -35,6 +35,13 @@ class _Done(Exception):
     """The case is closed."""
 
 
+class _Worked(Exception):
+    """A tool has worked out what is asked."""
+
+    def __init__(self, *events: AnyEvent) -> None:
+        self.events = events
+
+
 class Dialogue:
     """One case, talked through."""
 
@@ -49,6 +56,7 @@ class Dialogue:
                 "why-not": lambda said: self._talk.say(*show.why_not(self._keeper.assessment, said)),
                 "also": self._also,
                 "parts": self._parts,
+                "measure": self._measure,
                 "note": self._note,
                 "stop": self._stop,
             },
@@ -58,6 +66,7 @@ class Dialogue:
         self._likeliest = ""
         self._heard = False  # whether the complaint was gone through
         self._want_fix = False
+        self._card: Card | None = None  # what is being asked
 
     def run(self, complaint: str = "") -> int:
         """Talk until the case is closed, the person leaves or the input ends. Returns the exit code."""
@@ -162,11 +171,22 @@ class Dialogue:
         if not card.choices:
             raise _Done
         options = [Option(c.name, c.words, c.says) for c in card.choices]
-        said = self._asker.ask(Prompt(card.question, options, card.gauge, card.how, card.why, card.numbers))
+        self._card = card
+        said: Option | Measured | Reply | str | _Worked
+        try:
+            if card.measures:
+                self._talk.say("Type measure to work it out from readings.")
+            said = self._asker.ask(Prompt(card.question, options, card.gauge, card.how, card.why, card.numbers))
+        except _Worked as worked:
+            said = worked
+        finally:
+            self._card = None
         choice = card.choices[options.index(said)] if isinstance(said, Option) else None
         events: tuple[AnyEvent, ...]
         if choice:
             events = choice.events
+        elif isinstance(said, _Worked):
+            events = said.events
         elif isinstance(said, Measured):
             events = (reading_event(card, said.value, said.error),)
         else:
@@ -174,7 +194,7 @@ class Dialogue:
             events = card.unsure if said is Reply.UNSURE and card.unsure else card.skip
         self._keeper.add(*events)
         a = self._keeper.assessment
-        match events[0]:
+        match events[-1]:
             case Reading():
                 self._talk.say(f"That is: {show.told(a, card.finding)}")
             case FixDone():
@@ -245,6 +265,20 @@ class Dialogue:
     def _parts(self, _: str) -> None:
         self._desk.by_part()
         raise _Again
+
+    def _measure(self, _: str) -> None:
+        """Work out what is asked from readings."""
+        from symptomtree.plain import measure  # noqa: PLC0415 - tools are loaded when one is wanted
+
+        tool = measure.tool_of(self._card) if self._card else None
+        if not tool:
+            self._talk.say("There is no tool for this. symptomtree measure lists the tools.")
+            return
+        result = measure.run(self._talk, tool, measure.filled_in(tool, self._keeper.events))
+        if result:
+            self._talk.say("Type yes to take it as the answer; anything else leaves it.")
+            if self._talk.read().casefold() in ("yes", "y"):
+                raise _Worked(*measure.events_of(self._kb, self._card, result))
 
     def _note(self, text: str) -> None:
         if not text:

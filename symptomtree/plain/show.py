@@ -3,7 +3,18 @@
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from symptomtree.cases.model import Answer, AnyEvent, Complaint, Context, FixDone, LeftOut, Note, Reading, Unsure
+from symptomtree.cases.model import (
+    Answer,
+    AnyEvent,
+    Complaint,
+    Context,
+    FixDone,
+    LeftOut,
+    Measured,
+    Note,
+    Reading,
+    Unsure,
+)
 from symptomtree.kb.model import Check, Fix, Observable
 from symptomtree.plain.answers import Option, close
 from symptomtree.plain.guide import Steps, guide, way_to
@@ -328,6 +339,8 @@ def event(kb: "KnowledgeBase", event: AnyEvent) -> str:
             return f"left out: {kb.asks(about) if about in {**kb.entries.fixes, **kb.entries.checks} else about}"
         case Complaint(text=text) | Note(text=text):
             return f"said: {text}"
+        case Measured(tool=tool, says=says):
+            return f"measured ({tool}): {says}"
         case _:
             return "a correction"
 

@@ -36,6 +36,10 @@ class Talk:
         """Write one line that is not wrapped, for copying."""
         print(clean(text), file=self._out)
 
+    def draw(self, row: str) -> None:
+        """Write one row of a picture as it is; it holds no text from outside."""
+        print(row, file=self._out)
+
     def read(self) -> str:
         """Return the next line, cleaned.
 

@@ -25,6 +25,7 @@ class Seen:
         after: how many fixes had been done.
         grade: the grade seen, or that the reading's number falls in.
         value, error: of a reading.
+        sure: of an answer, see there.
     """
 
     at: int
@@ -32,6 +33,7 @@ class Seen:
     grade: str
     value: float | None = None
     error: float | None = None
+    sure: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,10 +140,10 @@ def fold(kb: KnowledgeBase, events: Sequence[AnyEvent]) -> State:
                 facts[fact] = (value, number)
                 minutes += FACT_MINUTES
                 unsure.discard(fact)
-            case Answer(finding=finding, grade=grade, complaint=came_with):
+            case Answer(finding=finding, grade=grade, complaint=came_with, sure=sure):
                 complaint |= {finding} if came_with else set()
                 open_ = _after_look(kb, open_, finding, bool(fixes) and finding in seen)
-                _look(kb, seen, past, worsened, finding, Seen(number, len(fixes), grade))
+                _look(kb, seen, past, worsened, finding, Seen(number, len(fixes), grade, sure=sure))
                 unsure.discard(finding)
             case Reading(finding=finding, value=number_read, error=error, complaint=came_with):
                 complaint |= {finding} if came_with else set()
@@ -262,8 +264,10 @@ def weights(kb: KnowledgeBase, finding: str, look: Seen) -> np.ndarray[tuple[int
     known = kb.findings[finding]
     if look.value is not None and isinstance(known, Observable) and known.reading:
         return reading_weights(known.reading, list(known.grades), look.value, look.error, most)
+    grades = kb.grades(finding)
     out = np.zeros(most)
-    out[kb.grades(finding).index(look.grade)] = 1.0
+    out[: len(grades)] = (1.0 - look.sure) / (len(grades) - 1)
+    out[grades.index(look.grade)] = look.sure
     return out
 
 

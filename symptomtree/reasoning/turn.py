@@ -67,7 +67,7 @@ def take_up(a: Assessment) -> list[Answer | Reading]:
     for finding in a.besides:
         look = a.state.seen[finding][-1]
         if look.value is None:
-            out.append(Answer(finding=finding, grade=look.grade, complaint=True))
+            out.append(Answer(finding=finding, grade=look.grade, complaint=True, sure=look.sure))
         else:
             out.append(Reading(finding=finding, value=look.value, error=look.error, complaint=True))
     return out

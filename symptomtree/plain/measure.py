@@ -1,0 +1,245 @@
+"""Measuring tools in plain lines, and what a result means to a case."""
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from time import monotonic
+from typing import TYPE_CHECKING, Any
+
+from symptomtree.cases.model import Answer, AnyEvent, Measured, Reading
+from symptomtree.kb.model import Observable
+from symptomtree.measuring.tool import BadInput, Field, Result, Tool, said, work
+from symptomtree.measuring.tools import FAMILIES, tool_named
+from symptomtree.plain.talk import Ended, Talk
+from symptomtree.plain.text import clean
+
+if TYPE_CHECKING:
+    from symptomtree.kb.compile import KnowledgeBase
+    from symptomtree.plain.card import Card
+
+WIDTH, HEIGHT = 76, 20
+"""Cells of a picture in plain lines."""
+LEAST_TAPS = 4
+
+
+# What is there
+
+
+def listed() -> Iterator[str]:
+    """Yield the tools by family, a line each."""
+    for title, tools in FAMILIES.values():
+        yield title
+        yield from (f"  {name}  {tool_named(name).title}" for name in tools)
+
+
+def described(tool: Tool) -> Iterator[str]:
+    """Yield what a tool needs, and how it is called."""
+    yield f"{tool.title}"
+    yield from tool.cautions
+    yield tool.about
+    yield "It takes:"
+    yield from (f"  {f.name}  {asked(f)}" for f in tool.fields)
+    yield "Like this:"
+    yield f"  symptomtree measure {tool.name} {' '.join(_quoted(n, v) for n, v in tool.example.items())}"
+    yield "Sources:"
+    yield from (f"  - {source}" for source in tool.sources)
+
+
+def asked(f: Field) -> str:
+    """Return a field's question with what can be filled in."""
+    can = f.unit if f.kind in ("number", "numbers", "taps") else ""
+    if f.kind == "choice":
+        can = "; ".join(f"{name}: {words}" for name, words in f.choices.items())
+    notes = [can, "several" if f.kind == "numbers" else "", f"usually {f.usual}" if f.usual else ""]
+    notes += ["may be left out"] if not f.needed else []
+    told = ", ".join(n for n in notes if n)
+    return f"{f.ask} ({told})" if told else f.ask
+
+
+def _quoted(name: str, value: str) -> str:
+    return f"{name}={value}" if value and all(c.isalnum() or c in ".,+-/" for c in value) else f'{name}="{value}"'
+
+
+# What came out
+
+
+def told(result: Result) -> Iterator[str]:
+    """Yield cautions, then what came out, with its uncertainty, and what it means."""
+    yield from result.cautions
+    yield from figures(result)
+    yield from result.says
+
+
+def figures(result: Result) -> Iterator[str]:
+    """Yield each number that came out."""
+    for v in result.values:
+        also = f" ({said(*v.also)})" if v.also else ""
+        yield f"{v.words}: {said(v.number, v.error, v.unit)}{also}"
+
+
+def record(result: Result) -> dict[str, Any]:
+    """Return a result as plain data for JSON; `error` is a standard uncertainty."""
+    return {
+        "tool": result.tool.name,
+        "given": dict(result.given),
+        "values": {v.name: {"value": v.number, "error": v.error, "unit": v.unit} for v in result.values},
+        "says": list(result.says),
+        "cautions": list(result.cautions),
+        "sources": list(result.tool.sources),
+    }
+
+
+# In a case
+
+
+def tool_of(card: "Card") -> Tool | None:
+    """Return the tool that works out what a card asks."""
+    return tool_named(card.measures[0][1].tool) if card.measures else None
+
+
+def events_of(kb: "KnowledgeBase", card: "Card | None", result: Result) -> tuple[AnyEvent, ...]:
+    """Return what a result comes to: that it was measured, and a reading or answers for what the card asks.
+
+    A number without an uncertainty of its own takes that of the knowledge; a share is how likely the worst grade is.
+    """
+    words = "; ".join([*figures(result), *result.says])[:900]
+    events: list[AnyEvent] = [Measured(tool=result.tool.name, given=dict(result.given), says=clean(words) or "nothing")]
+    for finding, measure in card.measures if card and tool_of(card) is result.tool else ():
+        found = [v for v in map(result.value, measure.values) if v]
+        if len(found) < len(measure.values):
+            continue
+        number = sum(v.number for v in found)
+        known = kb.findings[finding]
+        if isinstance(known, Observable) and known.reading:
+            events.append(Reading(finding=finding, value=number, error=found[0].error or None))
+        else:
+            normal, worst = next(iter(known.grades)), list(known.grades)[-1]
+            share = min(max(number, 0.01), 0.99)
+            events.append(Answer(finding=finding, grade=worst if share >= 0.5 else normal, sure=max(share, 1 - share)))
+    return tuple(events)
+
+
+def filled_in(tool: Tool, events: Sequence[AnyEvent]) -> dict[str, str]:
+    """Return what was filled in before under the same names, the latest of each: a bike's figures are typed once.
+
+    Readings are not carried over: they are what is measured now.
+    """
+    kept = {f.name for f in tool.fields if f.lasting}
+    known: dict[str, str] = {}
+    for event in events:
+        if isinstance(event, Measured):
+            known |= {name: text for name, text in event.given.items() if name in kept}
+    return known
+
+
+# Line by line
+
+
+def run(talk: Talk, tool: Tool, typed: Mapping[str, str]) -> Result | None:
+    """Ask for what is missing, a line each, work it out and tell it; None when the person leaves."""
+    talk.say(tool.title, *tool.cautions, tool.about, "An empty line takes what stands in brackets; stop leaves.")
+    given = dict(typed)
+    fields = list(tool.fields)
+    while fields:
+        f = fields.pop(0)
+        line = _fill(talk, f, given.get(f.name, ""))
+        if line is None:
+            return None
+        given[f.name] = line
+        if fields:
+            continue
+        try:
+            result = work(tool, given)
+        except BadInput as error:
+            talk.say(f"{str(error)[0].upper()}{str(error)[1:]}.")
+            fields = [f for f in tool.fields if f.name == error.field] or list(tool.fields)
+            given.update({f.name: "" for f in fields})
+        else:
+            talk.say("", *figures(result), *result.says)
+            draw(talk, result)
+            return result
+    return None
+
+
+def draw(talk: Talk, result: Result) -> None:
+    """Show the picture, if there is one."""
+    if result.picture:
+        for row in result.picture(WIDTH, HEIGHT):
+            talk.draw(row)
+
+
+def _fill(talk: Talk, f: Field, known: str) -> str | None:
+    """Ask for one field; None when the person leaves."""
+    stands = known or f.usual
+    talk.say(f"{asked(f)}{f' [{stands}]' if stands else ''}")
+    if f.kind == "taps":
+        return tapped(talk)
+    line = talk.read()
+    if line.casefold() in ("stop", "quit", "back"):
+        return None
+    return line or stands
+
+
+def tapped(talk: Talk) -> str | None:
+    """Return the times at which Enter was pressed, in seconds; "" for none, None when the person leaves."""
+    talk.say("Press Enter in time with it, then type done; or skip. At least four times, better twelve.")
+    begun = monotonic()
+    times: list[float] = []
+    while True:
+        line = talk.read().casefold()
+        if line in ("stop", "quit", "back"):
+            return None
+        if line == "skip" or (line == "done" and not times):
+            return ""
+        if line and line != "done":
+            return line  # typed instead
+        if not line:
+            times.append(monotonic() - begun)
+        elif len(times) >= LEAST_TAPS:
+            return " ".join(f"{t:.3f}" for t in times)
+        else:
+            talk.say(f"That were {len(times)}: press Enter a few times more, or type skip.")
+
+
+def measure(name: str | None, given: Sequence[str], ask: bool, as_json: bool) -> int:
+    """Run one tool from the command line, or tell what there is. Returns the exit code.
+
+    Args:
+        name: of the tool; None lists them.
+        given: 'field=value' each.
+        ask: ask for the fields line by line.
+        as_json: print the result as JSON.
+
+    Raises:
+        NoSuchTool: there is none of that name.
+        BadInput: what was given cannot be used.
+    """
+    talk = Talk()
+    if name is None:
+        talk.say(*listed(), "", "symptomtree measure NAME says what a tool needs.")
+        return 0
+    tool = tool_named(name)
+    typed = dict(_pair(tool, text) for text in given)
+    if ask:
+        try:
+            return 0 if run(talk, tool, typed) else 2
+        except Ended:
+            return 2
+    if not typed:
+        talk.say(*described(tool))
+        return 0
+    result = work(tool, typed)
+    if as_json:
+        print(json.dumps(record(result), indent=2))
+    else:
+        talk.say(*told(result))
+        draw(talk, result)
+    return 0
+
+
+def _pair(tool: Tool, text: str) -> tuple[str, str]:
+    name, sign, value = text.partition("=")
+    if not sign:
+        raise BadInput(
+            f"'{clean(text)[:40]}' is no FIELD=VALUE; the fields are {', '.join(f.name for f in tool.fields)}"
+        )
+    return name.strip(), value.strip()
