@@ -21,7 +21,7 @@ from symptomtree.cases.model import (
 from symptomtree.plain.card import card_of
 from symptomtree.plain.keeper import cases_folder
 from symptomtree.reasoning.turn import Turn
-from symptomtree.terminal.bicycle import MASK, Bicycle
+from symptomtree.terminal.bicycle import AREAS, LARGE, SMALL, Bicycle
 from symptomtree.terminal.parts import KeyLine
 from tests.bench_hands import ADVISER, HOWL, KB, SIZES, at_pad_lining, words_of, work
 from tests.hands import CREAK, TO_BAR
@@ -63,8 +63,17 @@ def test_nothing_ticked_goes_nowhere():
     work(doing)
 
 
+@pytest.mark.parametrize("drawing", [LARGE, SMALL], ids=["large", "small"])
+def test_each_area_has_a_place_on_each_drawing(drawing):
+    """Every sign has its letter, and no row is longer than another."""
+    assert len({len(row) for row in (*drawing.picture, *drawing.mask)}) == 1
+    assert len(drawing.picture) == len(drawing.mask)
+    assert set("".join(drawing.mask)) == {" ", *AREAS}
+
+
+@pytest.mark.parametrize("size", [*SIZES, (80, 20)])
 @pytest.mark.parametrize("by", ["keys", "mouse"])
-def test_the_drawing_shows_what_can_be_noticed_there(by):
+def test_the_drawing_shows_what_can_be_noticed_there(by, size):
     """The brakes are chosen on the drawing by arrows or by a click: what a rider notices of a brake can be ticked."""
 
     async def doing(hands):
@@ -72,8 +81,9 @@ def test_the_drawing_shows_what_can_be_noticed_there(by):
             hands.app.screen.query_one(Bicycle).focus()
             await hands.press("right", "right", "enter")
         else:
-            row = next(n for n, line in enumerate(MASK) if "kkk" in line)
-            await hands.click(Bicycle, (1 + MASK[row].index("kkk"), row))
+            mask = (SMALL if size[0] < 76 or size[1] < 22 else LARGE).mask
+            row = next(n for n, line in enumerate(mask) if "kk" in line)
+            await hands.click(Bicycle, (1 + mask[row].index("kk"), row))
         assert hands.lines("#found")
         assert all("(brakes)" in line for line in hands.lines("#found"))
         await hands.press("down", "space", "g")
@@ -82,7 +92,7 @@ def test_the_drawing_shows_what_can_be_noticed_there(by):
         assert answer.complaint
         assert "brake" in KB.entries.symptoms[answer.finding].part
 
-    work(doing)
+    work(doing, size=size)
 
 
 def test_two_grades_of_one_symptom_exclude_each_other():

@@ -28,29 +28,59 @@ AREAS: dict[str, tuple[str, tuple[str, ...]]] = {
     "m": ("motor and battery", ("electric-drive",)),
     "f": ("frame, and anywhere", ("bike",)),
 }
-PICTURE = (
-    "           _______             .___.    ",
-    "           `--.--'             |  _/    ",
-    "      ___     |________________\\        ",
-    "   .-'[_]`-.  |\\              / \\ ___   ",
-    "  /    |    \\ | \\            / .\\[_]`-. ",
-    " |     |     \\|  \\          / /  \\    \\ ",
-    " |   --@======\\===\\________/  |   O    |",
-    "  \\    #     /=====(###)      \\       / ",
-    "   `-.___.-'       _/|         `-.__.-' ",
-    "                     |_                 ",
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A picture, and for each sign of it the letter of the area that it belongs to."""
+
+    picture: tuple[str, ...]
+    mask: tuple[str, ...]
+
+
+LARGE = Drawing(
+    (
+        "           _______             .___.    ",
+        "           `--.--'             |  _/    ",
+        "      ___     |________________\\        ",
+        "   .-'[_]`-.  |\\              / \\ ___   ",
+        "  /    |    \\ | \\            / .\\[_]`-. ",
+        " |     |     \\|  \\          / /  \\    \\ ",
+        " |   --@======\\===\\________/  |   O    |",
+        "  \\    #     /=====(###)      \\       / ",
+        "   `-.___.-'       _/|         `-.__.-' ",
+        "                     |_                 ",
+    ),
+    (
+        "           sssssss             bbbbb    ",
+        "           sssssss             bbbbb    ",
+        "      www     fffffffffffffffff         ",
+        "   wwwkkkwww  ff              f u www   ",
+        "  w    w    w f f            f wukkkwww ",
+        " w     w     wf  f          f w  u    w ",
+        " w   gggccccccfcccfmmmmmmmmf  w   u    w",
+        "  w    g     wcccccrrrrr      w       w ",
+        "   wwwwwwwww       rrr         wwwwwwww ",
+        "                     rr                 ",
+    ),
 )
-MASK = (
-    "           sssssss             bbbbb    ",
-    "           sssssss             bbbbb    ",
-    "      www     fffffffffffffffff         ",
-    "   wwwkkkwww  ff              f u www   ",
-    "  w    w    w f f            f wukkkwww ",
-    " w     w     wf  f          f w  u    w ",
-    " w   gggccccccfcccfmmmmmmmmf  w   u    w",
-    "  w    g     wcccccrrrrr      w       w ",
-    "   wwwwwwwww       rrr         wwwwwwww ",
-    "                     rr                 ",
+SMALL = Drawing(
+    (
+        "      _____       ___     ",
+        "        |_________\\       ",
+        " .-[]-. |        / \\-[]-. ",
+        "/      \\|       / / \\    \\",
+        "\\  @====(#)____/  \\  O   /",
+        " `-__-'  |_        `-__-' ",
+    ),
+    (
+        "      sssss       bbb     ",
+        "        fffffffffff       ",
+        " wwkkww f        f uwkkww ",
+        "w  g   wf       f w u    w",
+        "w ggccccrrrmmmmf  w  u   w",
+        " wwwwww  rr        wwwwww ",
+    ),
 )
 
 
@@ -91,9 +121,14 @@ class Bicycle(Widget, can_focus=True):
 
         letter: str
 
+    @property
+    def drawing(self) -> Drawing:
+        """The one that there is room for."""
+        return LARGE if self.size.width >= len(LARGE.picture[0]) else SMALL
+
     def render(self) -> Text:
-        out = Text(no_wrap=True)
-        for row, mask in zip(PICTURE, MASK, strict=True):
+        out = Text()
+        for row, mask in zip(self.drawing.picture, self.drawing.mask, strict=True):
             for sign, letter in zip(row, mask, strict=True):
                 chosen = letter == self.at and sign != " "
                 out.append(sign, Style(reverse=chosen, bold=letter in self.lit or chosen))
@@ -117,7 +152,7 @@ class Bicycle(Widget, can_focus=True):
         x, y = event.x - 1, event.y
         near = [
             (abs(y - row) * 2 + abs(x - column), letter)
-            for row, line in enumerate(MASK)
+            for row, line in enumerate(self.drawing.mask)
             for column, letter in enumerate(line)
             if letter != " "
         ]

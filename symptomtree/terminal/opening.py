@@ -44,10 +44,9 @@ class OpeningScreen(Base):
     OpeningScreen #heading { text-style: bold; padding: 0 1; }
     OpeningScreen #said { width: 1fr; }
     OpeningScreen #found { height: 1fr; }
+    OpeningScreen.-narrow Bicycle, OpeningScreen.-short Bicycle { width: 28; height: 10; }
     OpeningScreen #row { height: 3; padding: 0 1; }
     OpeningScreen #hint { width: 1fr; padding: 1; color: $text-muted; }
-    OpeningScreen.-narrow Bicycle { display: none; }
-    OpeningScreen.-short Bicycle { display: none; }
     """
 
     def compose(self) -> ComposeResult:
