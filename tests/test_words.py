@@ -93,6 +93,21 @@ def test_what_cannot_be_done_is_not_denied(sentence, name):
     assert any(n == name and value != KB.grades(name)[0] for n, value in first), first
 
 
+@pytest.mark.parametrize(
+    ("sentence", "name", "fact"),
+    [
+        ("I replaced the chain last week and the gears jump", "skips", "new-chain"),
+        ("Since I fitted new brake pads the headset knocks.", "front-knock", "pads-just-changed"),
+        ("after we mended the puncture the brake rubs", "brake-rub", "wheel-was-out"),
+    ],
+)
+def test_what_was_done_comes_after_what_is_wrong(sentence, name, fact):
+    """What someone did to the bike is heard as a fact, and is no complaint of its own."""
+    candidates = MATCHER.candidates(sentence)
+    assert candidates[0].name == name, candidates
+    assert fact in found(sentence), candidates
+
+
 @pytest.mark.parametrize("sentence", ["", "   ", "the the of", "qwertz asdfgh", "?!...", "\x00\x1b[31m", "🚲🚲"])
 def test_nothing_is_made_of_nothing(sentence):
     """Words without meaning give no candidates, and no error."""
@@ -114,12 +129,12 @@ def test_what_was_done_before_is_heard_too():
 
 
 def test_real_complaints_are_understood_without_their_own_words():
-    """In 90 % of the published cases, each with its own words kept out of the knowledge, and in 95 % with them."""
+    """In 95 % of the published cases, with the case's own words kept out of the knowledge too."""
     cases = list(published(KB, ROOT / "tests" / "real_cases"))
     assert len(cases) >= 30
     assert sum(place(MATCHER, KB, told) <= 5 for told in cases) >= 0.95 * len(cases)
     apart = [place(Matcher(without(KB, own_words, told)), KB, told) for told in cases]
-    assert sum(n <= 5 for n in apart) >= 0.9 * len(cases)
+    assert sum(n <= 5 for n in apart) >= 0.95 * len(cases)
 
 
 def test_own_words_are_kept_out():

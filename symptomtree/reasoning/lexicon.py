@@ -18,8 +18,20 @@ _CANNOT = _set("cannot cant wont refuse refuses refused refusing unable")
 _ABLE = _set("can could will would able")
 NEGATION_ENDS = _set("but and except only until because when while if or though so")
 """Words that a negation does not reach past."""
+CLAUSE_ENDS = NEGATION_ENDS | {".", ","}
 CONDITIONS = _set("when while until if")
 """Those of them after which it may be the condition that is denied."""
+
+WORK = _set(
+    """
+    adjusted bled changed cleaned fitted fixed greased installed lubed mended oiled repaired replaced serviced swapped
+    tightened trued washed
+    """
+)
+"""What someone did to the bike; so is what follows one of `WORK_AFTER` and one of `DOERS`: "since I put ... on"."""
+WORK_AFTER, DOERS = _set("since after"), _set("i we he she they someone")
+CLAUSE_STARTS = _set("a an the my his her its it this that something now i")
+"""Words that begin something new once it was said what was worked on: "since I mended the puncture the display..."."""
 
 # Words that carry little by themselves (grammar), and words that carry less than their rarity says.
 _SMALL = _set(
@@ -78,6 +90,7 @@ _FAMILIES = (
     "click tick clunk knock bang pop clack",
     "rattle chatter clatter buzz",
     "creak crack groan",
+    "crack pop snap",
     "grind gritty grating scrape crunch rough gravel sand",
     "hum drone whirr growl roar rumble",
     "rub drag touch scrape brush",
@@ -100,6 +113,7 @@ _FAMILIES = (
     "strength power",
     "dead dark dies",
     "quits stops cuts",
+    "quits gives",
     "help assist assistance support",
     "motor engine",
     "saddle seat",

@@ -3,7 +3,9 @@
 Every target (a grade of a symptom, a value of a fact) has phrases: how riders say it, and what the knowledge calls it.
 A phrase scores by how much of its weight stands close together in the sentence, in any order. Rare words weigh more
 than common ones. A word that no phrase knows is first taken as a misspelling of one that it resembles. A phrase that
-is found under a negation ("does not squeal") speaks for the normal grade of its finding.
+is found under a negation ("does not squeal") speaks for the normal grade of its finding; one that says what cannot be
+done ("will not shift"), or what is not being done meanwhile ("even when I am not braking"), does not. What someone did
+to the bike ("since I mended the puncture") says less of what is wrong with it.
 
 Riders rarely say a phrase as it is written down. So a symptom also scores by how much of the whole sentence is about
 it, whichever of its phrases the words come from. What only qualifies a symptom ("only when it is wet") speaks for the
@@ -53,7 +55,7 @@ SMALLNESS = 0.4
 """What each small word of a phrase takes from the others: 'comes and goes' is more than 'comes'."""
 LIGHTNESS = 0.45
 """What words of little meaning are worth compared with other words as rare."""
-FACT = 0.4
+FACT = 0.3
 """What a fact is worth: what is wrong comes before what is true of the bike."""
 ALL_SAID = 0.8
 """What it is worth when a phrase holds all that the sentence says, however much more the phrase says itself."""
@@ -67,6 +69,8 @@ NEGATED = 0.6
 """What a negated phrase is worth for the normal grade."""
 UNLIKE = 0.4
 """What a phrase is worth when only it, or only the sentence, says that something does not happen."""
+DONE = 0.5
+"""What a word of what was done to the bike weighs for what is wrong."""
 DENIED = 0.5
 """What a word that is denied weighs for what is said by denying it."""
 # How a symptom's score is made; see `_rank`. Fitted roughly: the figures of tests/bench/words.py are flat around these.
@@ -106,6 +110,7 @@ class _Word:
     stem: str
     written: str
     place: int
+    done: bool  # part of what was done to the bike
     negated: bool
     denied: bool  # negated, and so said not to be there: "does not squeal", but not "cannot shift", "when not braking"
 
@@ -211,10 +216,11 @@ class Matcher:
             weighs: dict[_Name, float] = {}
             for stem, likeness in self._like(word.stem):
                 speaks = self._speaks_denied if word.denied else self._speaks
-                weighs_as = DENIED * likeness if word.denied else likeness
+                alike = DENIED * likeness if word.denied else likeness
                 for about, weight in speaks[stem].items():
-                    if weighs_as * weight > weighs.get(about, 0.0):
-                        weighs[about] = weighs_as * weight
+                    worth = alike * weight * (DONE if word.done and about[0] == "finding" else 1.0)
+                    if worth > weighs.get(about, 0.0):
+                        weighs[about] = worth
             for about, weight in weighs.items():
                 out[about] = out.get(about, 0.0) + weight
         return out
@@ -226,8 +232,9 @@ class Matcher:
             for stem, likeness in self._like(word.stem):
                 where = self._where[stem]
                 for about in where.keys() & near:
+                    weighs = DONE * likeness if word.done and about[0] == "finding" else likeness
                     for phrase in where[about]:
-                        hits[phrase].append((n, stem, likeness))
+                        hits[phrase].append((n, stem, weighs))
         support: dict[int, dict[int, float]] = defaultdict(dict)  # target -> word -> what it weighs
         for n, found in hits.items():
             backing = support[self._phrases[n].target]
@@ -397,7 +404,8 @@ def _words(sentence: str) -> list[_Word]:
     place, denied_until = 0, -1
     first, condition = 0, -1  # where in `out` what is denied begins, and the condition under which it is
     bare, denies = False, True  # whether a condition has just begun; whether the last negation says what is not there
-    for written in lexicon.split(sentence[: MOST_WORDS * 12])[:MOST_WORDS]:
+    split = lexicon.split(sentence[: MOST_WORDS * 12])[:MOST_WORDS]
+    for written, done in zip(split, _done(split), strict=True):
         if written in ".,":
             place += SENTENCE_GAP if written == "." else CLAUSE_GAP
             denied_until, condition = -1, -1 if written == "." else condition
@@ -411,13 +419,29 @@ def _words(sentence: str) -> list[_Word]:
                 condition = len(out) if written in lexicon.CONDITIONS and place <= denied_until else condition
                 denied_until = -1
             if written == "only" and condition >= 0:
-                only = [replace(w, negated=n >= condition, denied=n >= condition) for n, w in enumerate(out)]
-                out[first:] = only[first:]
+                under = [(w, n >= condition) for n, w in enumerate(out[first:], start=first)]
+                out[first:] = [replace(w, negated=denied, denied=denied) for w, denied in under]
                 condition = -1
             stem = lexicon.stem(written)
             bare = written in lexicon.CONDITIONS or (bare and stem in lexicon.small())
             if not out or out[-1].stem != stem:  # 'tick tick tick' says no more than 'tick'
                 negated = place <= denied_until
-                out.append(_Word(stem, written, place, negated, negated and denies))
+                out.append(_Word(stem, written, place, done, negated, negated and denies))
             place += 1
     return out
+
+
+def _done(split: Sequence[str]) -> Iterator[bool]:
+    """Yield of each word whether it tells what was done to the bike: "since I mended the puncture | the display".
+
+    That ends with the clause, or where something new begins after what was worked on.
+    """
+    within = named = False  # whether it tells of work, and has named what was worked on
+    for before, word in zip(["", *split], split, strict=False):
+        if word in lexicon.WORK or (word in lexicon.DOERS and before in lexicon.WORK_AFTER):
+            within, named = True, False
+        elif word in lexicon.CLAUSE_ENDS or (named and word in lexicon.CLAUSE_STARTS):
+            within = False
+        else:
+            named = named or lexicon.stem(word) not in lexicon.small()
+        yield within
