@@ -246,8 +246,7 @@ class BenchScreen(Base):
             self._type(clean(event.text))
 
     def _type(self, signs: str) -> None:
-        """Go to the number, and go on with it; at the side, where the field may not be seen, come back from there."""
-        self.set_class(False, "-side")
+        """Go to the number, and go on with it."""
         reading = self.query_one("#reading", Input)
         reading.focus()
         reading.insert_text_at_cursor(signs[: reading.max_length])
