@@ -18,8 +18,8 @@ class Left(NamedTuple):
 def left(first: Number, second: Number, run: float, limit: float) -> Left:
     """Return how much more can be run until a limit, in the unit of `run`; `inf` where no bound can be told.
 
-    The likeliest is (limit - second) / (second - first) x run. Both differences are uncertain and share a reading, so the
-    bounds are those of Fieller's theorem (E. C. Fieller, Some problems in interval estimation, Journal of the Royal
+    The likeliest is (limit - second) / (second - first) x run. Both differences are uncertain and share a reading, so
+    the bounds are those of Fieller's theorem (E. C. Fieller, Some problems in interval estimation, Journal of the Royal
     Statistical Society B 16, 1954) at 90 % between them. Nothing left comes back as 0.
 
     Args:
@@ -36,10 +36,7 @@ def left(first: Number, second: Number, run: float, limit: float) -> Left:
     b = room * worn + z2 * two  # covariance of room and worn is -two
     c = room**2 - z2 * two
     root = sqrt(max(0.0, b**2 - a * c))
-    if room <= 0 or c <= 0:
-        least = 0.0
-    else:
-        least = c / (b + root) * run if b + root > 0 else inf
+    least = c / (b + root) * run if room > 0 and c > 0 and b + root > 0 else min(likeliest, inf if c > 0 else 0.0)
     # Where the two readings hardly differ (a <= 0), the wear may as well stand still.
     most = max(0.0, (b + root) / a * run) if a > 0 and worn > 0 else inf
     return Left(likeliest, least, most)
