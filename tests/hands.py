@@ -74,7 +74,14 @@ class Hands:
 
     async def choose_in_sheet(self, words: str) -> None:
         """Choose what holds these words in the sheet that is shown."""
-        await self.press(*["down"] * [words in line for line in self.lines("OptionList")].index(True), "enter")
+        await self.choose_at("OptionList", words)
+
+    async def choose_at(self, where: str, words: str) -> None:
+        """Go to the line of a list that holds these words, and choose it with Enter."""
+        box = self.app.screen.query_one(where, OptionList)
+        box.focus()
+        box.highlighted = [words in line for line in self.lines(where)].index(True)
+        await self.press("enter")
 
     def lines(self, where: str) -> list[str]:
         """Return the lines of a list on the screen that is shown."""

@@ -96,6 +96,9 @@ class Measured(Event, frozen=True, kw_only=True, tag="measured"):
     says: Text
     """The result in words."""
 
+    def __hash__(self) -> int:
+        return hash((self.tool, self.says))
+
 
 class Note(Event, frozen=True, kw_only=True, tag="note"):
     """Anything worth writing down; it changes nothing."""

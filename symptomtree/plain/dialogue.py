@@ -194,7 +194,7 @@ class Dialogue:
             events = card.unsure if said is Reply.UNSURE and card.unsure else card.skip
         self._keeper.add(*events)
         a = self._keeper.assessment
-        match events[-1]:
+        match events[-1 if isinstance(said, _Worked) else 0]:
             case Reading():
                 self._talk.say(f"That is: {show.told(a, card.finding)}")
             case FixDone():

@@ -249,6 +249,21 @@ class SymptomtreeApp(App[None]):
 
         self.push_screen(LessonsScreen())
 
+    def action_measure(self) -> None:
+        from symptomtree.terminal.measure import ToolsScreen
+
+        self.push_screen(ToolsScreen())
+
+    def take_measured(self, found: Sequence[AnyEvent]) -> None:
+        """Add what was measured to the case; the bench goes on with what it was at."""
+        from symptomtree.terminal.bench import BenchScreen
+
+        if isinstance(self.screen, BenchScreen):
+            self.screen.add(*found)
+        elif self.has_case:
+            self.keeper.add(*found)
+            self.notify("Written down.", markup=False)
+
     def action_browse(self) -> None:
         """Read the knowledge; what is beneath goes on with what was taken into use there."""
         from symptomtree.terminal.browser import BrowserScreen
@@ -336,6 +351,7 @@ class SymptomtreeApp(App[None]):
         yield SystemCommand("Cases", KEYS["cases"][2], self.action_cases)
         yield SystemCommand("Lessons", KEYS["lessons"][2], self.action_lessons)
         yield SystemCommand("Knowledge", KEYS["browse"][2], self.action_browse)
+        yield SystemCommand("Measure", KEYS["measure"][2], self.action_measure)
         yield SystemCommand("Keys", KEYS["help"][2], self.action_keys)
         yield SystemCommand("Leave", KEYS["quit"][2], self.action_leave)
 

@@ -46,6 +46,7 @@ class BenchScreen(Base):
         key("fix"),
         key("add", show=False),
         key("note", show=False),
+        key("measure", show=False),
         key("sheet"),
         key("bikes", show=False),
         key("stops", "app.stops", show=False),
@@ -165,7 +166,8 @@ class BenchScreen(Base):
         about = card.about or card.how
         if card.steps:
             about = (*about, "Steps, to tick off with Shift+Tab and Space, or a click:")
-        for name, lines in (("#about", about), ("#after", card.after), ("#question", (card.question,))):
+        question = f"{card.question} (r works it out from readings)" if card.measures else card.question
+        for name, lines in (("#about", about), ("#after", card.after), ("#question", (question,))):
             self.query_one(name, Static).update(text(*lines))
             self.query_one(name).display = any(lines)
         ticks = self.query_one("#ticks", Ticks)
@@ -326,6 +328,17 @@ class BenchScreen(Base):
             self.refresh_case(card_of(a, Turn("fix", a.fixes[0].fix)))
         else:
             self._say("There is nothing to fix yet: no cause is likely so far.")
+
+    def action_measure(self) -> None:
+        """Open the tool for what is asked, or the list of all."""
+        from symptomtree.plain.measure import tool_of  # noqa: PLC0415 - tools are loaded when one is wanted
+        from symptomtree.terminal.measure import FormScreen  # noqa: PLC0415
+
+        tool = tool_of(self._card)
+        if tool:
+            self.app.push_screen(FormScreen(tool, self._card))
+        else:
+            self.ours.action_measure()
 
     def action_add(self) -> None:
         self.ours.hear()

@@ -23,6 +23,7 @@ KEYS: dict[str, tuple[str, str, str]] = {
     "add": ("plus", "Also", "something else that is wrong"),
     "note": ("m", "Note", "write something down"),
     "sheet": ("x", "Sheet", "the job sheet: read, copy or save it"),
+    "measure": ("r", "Measure", "work it out from readings"),
     "stops": ("exclamation_mark", "Stops", "why the bike must not be ridden"),
     "bikes": ("b", "Bikes", "take a bike that is known, or keep this one"),
     "new": ("plus", "New case", "begin a new case"),

@@ -33,6 +33,7 @@ class OpeningScreen(Base):
         key("cases", "app.cases"),
         key("lessons", "app.lessons"),
         key("browse", "app.browse"),
+        key("measure", "app.measure", show=False),
         key("theme", "app.next_look", show=False),
         key("stops", "app.stops", show=False),
         key("back", "back"),

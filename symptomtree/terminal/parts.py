@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from rich.style import Style
 from rich.text import Text
+from textual import on
 from textual.app import ComposeResult
 from textual.await_complete import AwaitComplete
 from textual.binding import Binding, BindingType
@@ -120,6 +121,12 @@ class Base(Closing, Screen[None]):
     def is_open(self) -> bool:
         """Whether it is shown, or will be when what lies over it is closed; keys typed ahead may have left it."""
         return self in self.app.screen_stack
+
+    @on(Input.Changed)
+    def _make_harmless(self, event: Input.Changed) -> None:
+        """Take out of what was pasted all that a terminal obeys: a field shows its text as it is."""
+        if not event.value.isprintable():
+            event.input.value = clean(event.value)
 
 
 class Palette(Closing, CommandPalette):

@@ -1,0 +1,251 @@
+"""Measuring: a form for each tool, what it comes to while one types, and its picture."""
+
+from dataclasses import replace
+from functools import partial
+from time import monotonic
+from typing import ClassVar
+
+from rich.style import Style
+from rich.text import Text
+from textual import events, on
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.suggester import SuggestFromList
+from textual.timer import Timer
+from textual.widgets import Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from symptomtree.measuring.tool import BadInput, Field, Result, Tool, work
+from symptomtree.measuring.tools import FAMILIES, tool_named
+from symptomtree.plain.card import Card
+from symptomtree.plain.measure import asked, events_of, filled_in, told, tool_of
+from symptomtree.terminal.parts import Base, KeyLine, StopLine, key, still_there, text
+
+PAUSE = 0.15
+"""Seconds without a key after which the form is worked out."""
+SIDE_BY_SIDE = 110
+"""Columns from which the form and its result stand beside each other."""
+LEAST_PICTURE = 8
+
+
+class Taps(Input):
+    """Takes the times at which Space is tapped in it; they can be typed as well."""
+
+    def on_focus(self) -> None:
+        self._begun: float | None = None
+
+    def on_key(self, event: events.Key) -> None:
+        if event.key == "space":
+            event.prevent_default().stop()
+            now = monotonic()
+            if self._begun is None:
+                self._begun, self.value = now, ""
+            self.value = f"{self.value} {now - self._begun:.2f}".strip()
+            self.cursor_position = len(self.value)
+
+
+class ToolsScreen(Base):
+    """The tools, by family."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("help", "app.keys"),
+        key("back", "app.pop_screen"),
+        key("theme", "app.next_look", show=False),
+        key("stops", "app.stops", show=False),
+        key("quit", "app.leave"),
+    ]
+    DEFAULT_CSS = """
+    ToolsScreen #title { text-style: bold; color: $primary; padding: 0 1; }
+    ToolsScreen OptionList { height: 1fr; }
+    """
+
+    def compose(self) -> ComposeResult:
+        yield StopLine()
+        yield Static("Measure: which tool?", id="title")
+        yield OptionList()
+        yield KeyLine()
+
+    def on_mount(self) -> None:
+        box = self.query_one(OptionList)
+        for title, tools in FAMILIES.values():
+            box.add_option(Option(text(title, bold=True), disabled=True))
+            box.add_options(Option(text(f"  {tool_named(name).title}"), id=name) for name in tools)
+        box.highlighted = 1
+        box.focus()
+
+    @on(OptionList.OptionSelected)
+    def _chosen(self, event: OptionList.OptionSelected) -> None:
+        if still_there(event):
+            self.app.push_screen(FormScreen(tool_named(str(event.option.id))))
+
+
+class FormScreen(Base):
+    """One tool. What it comes to can be taken as the answer to what is asked on the bench, or written down."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("help", "app.keys"),
+        key("back", "app.pop_screen"),
+        key("copy"),
+        key("theme", "app.next_look", show=False),
+        key("stops", "app.stops", show=False),
+        key("quit", "app.leave"),
+    ]
+    DEFAULT_CSS = """
+    FormScreen #title { text-style: bold; color: $primary; padding: 0 1; }
+    FormScreen #both { height: 1fr; padding: 0 1; scrollbar-size-vertical: 1; }
+    FormScreen #both.-beside { layout: horizontal; }
+    FormScreen #form, FormScreen #made { height: auto; }
+    FormScreen .-beside #form { width: 2fr; }
+    FormScreen .-beside #made { width: 3fr; padding-left: 2; }
+    FormScreen #about { color: $text-muted; padding-bottom: 1; }
+    FormScreen .row { height: auto; }
+    FormScreen .row Static { width: 3fr; padding-right: 1; link-style: bold underline; }
+    FormScreen .row Input { width: 2fr; border: none; height: 1; padding: 0 1; background: $panel; }
+    FormScreen .row Input:focus { background: $primary 30%; }
+    FormScreen #result, FormScreen #picture { padding-top: 1; }
+    FormScreen #picture { text-wrap: nowrap; }
+    FormScreen OptionList { height: auto; max-height: 4; border-top: solid $primary; padding: 0; }
+    """
+
+    def __init__(self, tool: Tool, card: Card | None = None) -> None:
+        """Take what is needed.
+
+        Args:
+            tool: which.
+            card: what is asked on the bench, if the tool was opened for that.
+        """
+        super().__init__()
+        self.tool, self._asked = tool, card
+        self._timer: Timer | None = None
+        self._result: Result | None = None
+
+    def compose(self) -> ComposeResult:
+        yield StopLine()
+        yield Static(text(self.tool.title), id="title")
+        with VerticalScroll(id="both", can_focus=False):
+            with Vertical(id="form"):
+                yield Static(text(*self.tool.cautions, self.tool.about), id="about")
+                known = filled_in(self.tool, self.ours.keeper.events if self.ours.has_case else ())
+                for f in self.tool.fields:
+                    with Horizontal(classes="row"):
+                        yield Static(self._label(f))
+                        yield self._input(f, known.get(f.name, f.usual))
+            with Vertical(id="made"):
+                yield Static(id="result", markup=False)
+                yield Static(id="picture", markup=False)
+        yield OptionList(id="then")
+        yield KeyLine()
+
+    def _label(self, f: Field) -> Text:
+        """Return a field's question; the names that can be chosen are filled in by a click."""
+        if f.kind != "choice":
+            return text(asked(replace(f, usual="")))  # what is usual stands in the field
+        label = text(f.ask)
+        for name, words in f.choices.items():
+            click = Style(meta={"@click": f"screen.choose({f.name!r}, {name!r})"})
+            label.append("\n  ").append(text(f"{name}"), click).append(f"  {words}" if words != name else "")
+        return label
+
+    def _input(self, f: Field, value: str) -> Input:
+        if f.kind == "taps":
+            return Taps(value, id=f.name, placeholder="tap Space in time with it", max_length=2000)
+        suggester = SuggestFromList(list(f.choices), case_sensitive=False) if f.choices else None
+        return Input(value, id=f.name, placeholder=self._hint(f), suggester=suggester, max_length=5000)
+
+    def _hint(self, f: Field) -> str:
+        like = self.tool.example.get(f.name, "")
+        return f"like {like}" if like else f.unit
+
+    def on_mount(self) -> None:
+        first = next((i for i in self.query(Input) if not i.value), self.query(Input).first())
+        first.focus()
+        self._work_out()
+
+    def on_resize(self, event: events.Resize) -> None:
+        self.query_one("#both").set_class(event.size.width >= SIDE_BY_SIDE, "-beside")
+        self.call_after_refresh(self._draw)
+
+    # Filling in
+
+    @on(Input.Changed)
+    def _typed(self) -> None:
+        if self._timer:
+            self._timer.stop()
+        if not any(f.kind == "file" and self.query_one(f"#{f.name}", Input).value for f in self.tool.fields):
+            self._timer = self.set_timer(PAUSE, self._work_out)  # a recording is worked out when Enter says so
+
+    @on(Input.Submitted)
+    def _entered(self, event: Input.Submitted) -> None:
+        """Go on to the next field; after the last one, to what can be done with the result."""
+        self._work_out()
+        inputs = list(self.query(Input))
+        after = inputs.index(event.input) + 1
+        if after < len(inputs):
+            inputs[after].focus()
+        elif self._result:
+            self.query_one(OptionList).focus()
+
+    def action_choose(self, field: str, name: str) -> None:
+        """Fill in a name that was clicked."""
+        box = self.query_one(f"#{field}", Input)
+        box.value = name
+        box.focus()
+
+    def _work_out(self) -> None:
+        """Show what the form comes to now, or what is missing."""
+        if self._timer:
+            self._timer.stop()
+        typed = {f.name: self.query_one(f"#{f.name}", Input).value for f in self.tool.fields}
+        try:
+            self._result = work(self.tool, typed)
+        except BadInput as error:
+            self._result = None
+            shown = text(f"{str(error)[:1].upper()}{str(error)[1:]}.")
+        else:
+            shown = text(*list(told(self._result))[len(self.tool.cautions) :])
+        self.query_one("#result", Static).update(shown)
+        self._draw()
+        self._offer()
+
+    def _draw(self) -> None:
+        """Draw the picture in the room that there is."""
+        both = self.query_one("#both")
+        width = both.size.width - 2
+        if both.has_class("-beside"):
+            width = width * 3 // 5 - 2
+        height = max(LEAST_PICTURE, both.size.height - 3)
+        rows = self._result.picture(max(30, width), height) if self._result and self._result.picture else ()
+        self.query_one("#picture", Static).update(Text("\n".join(rows), no_wrap=True))
+
+    # What can be done with it
+
+    def _offer(self) -> None:
+        box = self.query_one(OptionList)
+        offers: list[Option] = []
+        if self._result:
+            if self._asked and tool_of(self._asked) is self.tool:
+                offers.append(Option("Take it as the answer", id="answer"))
+            elif self.ours.has_case:
+                offers.append(Option("Write it down in the case", id="note"))
+            offers.append(Option("Sources", id="sources"))
+        if [o.id for o in offers] != [o.id for o in box.options]:
+            box.clear_options().add_options(offers)
+            box.display = bool(offers)
+            box.highlighted = 0 if offers else None
+
+    @on(OptionList.OptionSelected, "#then")
+    def _then(self, event: OptionList.OptionSelected) -> None:
+        if not self._result or not still_there(event):
+            return
+        if event.option.id == "sources":
+            self.ours.show_text(self.tool.title, "\n".join(self.tool.sources))
+            return
+        card = self._asked if event.option.id == "answer" else None
+        found = events_of(self.ours.kb, card, self._result)
+        self.dismiss()
+        self.ours.call_later(partial(self.ours.take_measured, found))
+
+    def action_copy(self) -> None:
+        lines = [self.tool.title, *(f"{n}: {t}" for n, t in self._result.given.items())] if self._result else []
+        self.ours.copy_text("\n".join([*lines, *told(self._result)] if self._result else ["Nothing came out yet."]))

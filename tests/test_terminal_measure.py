@@ -1,0 +1,132 @@
+"""Measuring in the full-screen application: from the bench and from the list, typed, tapped, clicked and refused."""
+
+import pytest
+from textual.widgets import Input, OptionList
+
+from symptomtree.cases.files import read_case
+from symptomtree.cases.model import Context, Measured, Reading
+from symptomtree.measuring.tools import names, tool_named
+from symptomtree.plain.card import card_of
+from symptomtree.reasoning.turn import Turn
+from symptomtree.terminal.measure import FormScreen
+from tests.bench_hands import KB, words_of, work
+from tests.hands import CREAK
+
+pytestmark = pytest.mark.usefixtures("own_folders")
+TEN = Context(fact="sprocket-count", value="up-to-ten")
+
+
+async def at_chain(hands):
+    """Put the chain's wear on the bench."""
+    hands.app.begin((*CREAK, TEN))
+    await hands.settle()
+    a = hands.app.keeper.assessment
+    check = KB.settled_by["chain-wear-ten"]
+    hands.app.screen.refresh_case(card_of(a, Turn("retest", check, ("chain-wear-ten",))))
+    await hands.settle()
+
+
+async def fill(hands, field, words):
+    box = hands.app.screen.query_one(f"#{field}", Input)
+    box.focus()
+    box.value = words
+    await hands.pilot.pause(0.2)
+    await hands.settle()
+
+
+def test_what_is_asked_is_worked_out_and_taken_as_the_answer():
+    """What was filled in stands in the case, and the number becomes a reading with its uncertainty."""
+
+    async def doing(hands):
+        await at_chain(hands)
+        assert "r works it out" in words_of(hands, "#question")
+        await hands.press("r")
+        assert hands.name == "FormScreen"
+        await fill(hands, "length", "307.2 mm")
+        assert "longer than new" in hands.text()
+        await hands.choose_at("#then", "Take it as the answer")
+        assert hands.name == "BenchScreen"
+        measured, reading = hands.events[-2:]
+        assert isinstance(measured, Measured)
+        assert (measured.tool, measured.given["length"]) == ("chain-wear", "307.2 mm")
+        assert isinstance(reading, Reading)
+        assert reading.finding == "chain-wear-ten"
+        assert reading.value == pytest.approx((307.2 / 304.8 - 1) * 100)
+        assert 0 < reading.error < 0.3
+        assert read_case(hands.app.keeper.path, KB).events == hands.events
+        await hands.press("z")
+        assert not [e for e in hands.counts() if isinstance(e, (Measured, Reading))]
+
+    work(doing)
+
+
+@pytest.mark.parametrize("typed", ["much", "-3", "30 psi", "[bold]306[/bold]", "\x1b[31m9"])
+def test_what_cannot_be_is_told_beside_the_form_and_nothing_is_offered(typed):
+    async def doing(hands):
+        await at_chain(hands)
+        await hands.press("r")
+        await fill(hands, "length", typed)
+        assert "Length" in hands.text()
+        assert "Take it" not in hands.text()
+        assert "\x1b" not in hands.text()
+        await hands.press("escape")
+        assert hands.name == "BenchScreen"
+        assert not [e for e in hands.events if isinstance(e, Measured)]
+
+    work(doing)
+
+
+def test_a_tool_from_the_list_writes_into_the_case():
+    async def doing(hands):
+        hands.app.begin(CREAK)
+        await hands.settle()
+        hands.app.action_measure()
+        await hands.settle()
+        assert hands.name == "ToolsScreen"
+        titles = hands.lines("OptionList")
+        assert len(titles) > len(names())
+        while "Chain wear" not in titles[hands.app.screen.query_one(OptionList).highlighted]:
+            await hands.press("down")
+        await hands.press("enter")
+        await fill(hands, "length", "12 1/16 in")
+        await hands.choose_at("#then", "Write it down")
+        assert isinstance(hands.events[-1], Measured)
+        assert hands.app.keeper.assessment.state.seen.keys() == {"creak-pedalling"}
+
+    work(doing)
+
+
+def test_the_keys_lead_from_field_to_field_and_to_what_can_be_done():
+    async def doing(hands):
+        await at_chain(hands)
+        await hands.press("r", *"306.9", "enter")
+        while hands.app.focused.id != "then":
+            await hands.press("enter")
+        await hands.press("enter")
+        assert isinstance(hands.events[-1], Reading)
+
+    work(doing)
+
+
+@pytest.mark.parametrize("size", [(60, 20), (80, 24), (130, 40)])
+def test_every_form_opens_at_every_size_with_its_example(size):
+    """Each tool's form works its example out, and its picture stands whole on the screen or can be scrolled to."""
+
+    async def doing(hands):
+        for name in names():
+            tool = tool_named(name)
+            if any(f.kind == "file" and tool.example.get(f.name) for f in tool.fields):
+                continue
+            hands.app.push_screen(FormScreen(tool))
+            await hands.settle()
+            for field, words in tool.example.items():
+                hands.app.screen.query_one(f"#{field}", Input).value = words
+            hands.app.screen._work_out()
+            await hands.settle()
+            assert hands.app.screen._result, name
+            room = hands.app.screen.query_one("#both").region.width
+            assert all(len(row) <= room for row in str(hands.app.screen.query_one("#picture").content).splitlines())
+            assert [o.id for o in hands.app.screen.query_one("#then", OptionList).options] == ["sources"]
+            await hands.press("escape")
+
+    work(doing, size=size)
