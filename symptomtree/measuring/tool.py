@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from math import floor, hypot, inf, isfinite, log10
 from typing import Any, Literal
 
-from symptomtree.measuring.units import NotANumber, Number, convert, read_number
+from symptomtree.measuring.units import NotANumber, Number, convert, convert_span, read_number
 
 Picture = Callable[[int, int], Sequence[str]]
 """(width, height) in cells -> at most so many lines of at most so many cells; readable without colour."""
@@ -291,7 +291,7 @@ def _values(tool: Tool, inputs: Mapping[str, Any], made: Outcome) -> dict[str, f
 
 
 def _value(g: Gives, number: float, error: float) -> Value:
-    also = (convert(number, g.unit, g.also), convert(error, g.unit, g.also), g.also) if g.also else None
+    also = (convert(number, g.unit, g.also), convert_span(error, g.unit, g.also), g.also) if g.also else None
     return Value(g.name, g.words, float(number), float(error), g.unit, also)
 
 

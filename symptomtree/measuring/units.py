@@ -1,6 +1,7 @@
 """The units that a workshop meets, and numbers as people type them: '2.1 bar', '30 psi', '1 1/16 in', '1,6 +- 0.1'."""
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import isfinite, pi
 
@@ -12,6 +13,7 @@ _UNITS: dict[str, tuple[str, float, tuple[str, ...]]] = {
     "cm": ("length", 1e-2, ("centimetre", "centimeter")),
     "m": ("length", 1.0, ("metre", "meter")),
     "in": ("length", 0.0254, ("inch", "inches", '"')),
+    "cm3": ("volume", 1e-6, ("ml", "cc", "millilitre", "milliliter", "cubic centimetre", "cubic centimeter")),
     "bar": ("pressure", 1e5, ()),
     "kPa": ("pressure", 1e3, ()),
     "psi": ("pressure", 0.45359237 * 9.80665 / 0.0254**2, ("lb/in2", "pounds per square inch")),
@@ -51,9 +53,13 @@ _UNITS: dict[str, tuple[str, float, tuple[str, ...]]] = {
     "W": ("power", 1.0, ("watt",)),
     "Wh": ("energy", 3600.0, ("watt hour", "watt-hour")),
     "deg": ("angle", pi / 180, ("°", "degree")),
+    "degC": ("temperature", 1.0, ("°C", "C", "celsius")),
+    "degF": ("temperature", 5 / 9, ("°F", "F", "fahrenheit")),
     "%": ("share", 0.01, ("percent", "per cent")),
     "": ("number", 1.0, ()),
 }
+_ZERO = {"degC": 273.15, "degF": 459.67 * 5 / 9}
+"""What a unit's zero is in the SI's unit, where that is not zero."""
 _SIGN = {way.casefold().replace(" ", ""): sign for sign, (_, _, more) in _UNITS.items() for way in (sign, *more) if way}
 _WHOLE = r"[+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?"
 _NUMBER = rf"(?:[+-]?\d+\s+\d+/\d+|[+-]?\d+/\d+|{_WHOLE})"
@@ -90,6 +96,17 @@ def convert(value: float, unit: str, other: str) -> float:
         ValueError: they measure different things.
         KeyError: there is no such unit.
     """
+    zero = _ZERO.get(unit, 0.0) - _ZERO.get(other, 0.0)
+    return convert_span(value, unit, other) + zero / _UNITS[other][1]
+
+
+def convert_span(value: float, unit: str, other: str) -> float:
+    """Return a difference, such as an uncertainty, in another unit of the same kind: no zero is moved.
+
+    Raises:
+        ValueError: they measure different things.
+        KeyError: there is no such unit.
+    """
     (kind, size, _), (other_kind, other_size, _) = _UNITS[unit], _UNITS[other]
     if kind != other_kind:
         raise ValueError(f"{unit} is a {kind}, {other} a {other_kind}")
@@ -112,21 +129,21 @@ def read_number(typed: str, unit: str, error: float = 0.0) -> Number:
     like = f"like 12.5 {unit}".rstrip()
     if not found:
         raise NotANumber(f"'{typed[:30]}' is no number; type one {like}")
-    value = _in(found[1], found[2] or unit, unit)
+    value = _in(found[1], found[2] or unit, unit, convert)
     if found[3]:
-        error = abs(_in(found[3], found[4] or found[2] or unit, unit))
+        error = abs(_in(found[3], found[4] or found[2] or unit, unit, convert_span))
     if not (isfinite(value) and isfinite(error)):
         raise NotANumber(f"'{typed[:30]}' is too large a number; type one {like}")
     return Number(value, error)
 
 
-def _in(number: str, typed_unit: str, unit: str) -> float:
+def _in(number: str, typed_unit: str, unit: str, change: Callable[[float, str, str], float]) -> float:
     sign = unit_of(typed_unit) if typed_unit != unit else unit
     if sign is None:
         raise NotANumber(f"'{typed_unit[:20]}' is no unit known here; give {_ways(unit)}")
     if measures(sign) != measures(unit):
         raise NotANumber(f"'{typed_unit[:20]}' is a {measures(sign)}; give {_ways(unit)}")
-    return convert(_value(number), sign, unit)
+    return change(_value(number), sign, unit)
 
 
 def _value(number: str) -> float:

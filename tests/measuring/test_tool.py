@@ -49,6 +49,16 @@ def test_units_are_those_of_a_published_table():
     assert convert(1, "mph", "m/s") == pytest.approx(0.44704, abs=1e-12)
 
 
+def test_temperatures_are_those_of_a_published_table():
+    """NIST Special Publication 811 (2008), appendix B.8: t/degC = (t/degF - 32)/1.8; a difference of 1.8 degF is one
+    of 1 degC."""
+    assert convert(212, "degF", "degC") == pytest.approx(100, abs=1e-9)
+    assert convert(-40, "degC", "degF") == pytest.approx(-40, abs=1e-9)
+    number = read_number("68 °F +- 1.8", "degC")
+    assert (number.value, number.error) == (pytest.approx(20), pytest.approx(1))
+    assert read_number("-5 C", "degC", 2).error == 2
+
+
 @given(st.sampled_from(SIGNS), st.sampled_from(SIGNS), st.floats(-1e6, 1e6))
 def test_a_unit_there_and_back_is_the_same_number(one, other, value):
     if measures(one) == measures(other):
