@@ -7,6 +7,7 @@ from symptomtree.measuring.tool import Tool
 
 FAMILIES: dict[str, tuple[str, tuple[str, ...]]] = {
     "drivetrain": ("Drivetrain", ("chain-wear",)),
+    "suspension": ("Suspension", ("sag", "air-pressure", "coil-rate", "spring-curve", "travel-use", "bounce")),
 }
 """module -> (its title, the names of its tools)"""
 

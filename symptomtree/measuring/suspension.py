@@ -1,0 +1,222 @@
+"""Suspension, the methodical way: how the travel is used and what to change next; and all of the family's tools."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from symptomtree.measuring.air_spring import AIR_PRESSURE, SPRING_CURVE
+from symptomtree.measuring.bounce import BOUNCE
+from symptomtree.measuring.coil_spring import COIL_RATE
+from symptomtree.measuring.picture import bars
+from symptomtree.measuring.sag import END, LEVERAGE, SAG, SAG_TOOL, STROKE, TARGET, TRAVEL, mean_sag, moves, wanted
+from symptomtree.measuring.tool import TOO_CLOSE, BadInput, Field, Gives, Outcome, Tool
+from symptomtree.measuring.units import Number
+
+OFTEN = 1.0
+"""Bottom-outs per run of a hard stretch, above which it goes through too easily (from memory: once, on the hardest hit,
+is what the travel is there for)."""
+USED = 95.0
+"""Percent of the travel that the hardest hit should reach (from memory)."""
+RUNS = 3
+"""Runs before anything is judged (common practice)."""
+FEELS = {"harsh": "harsh on small bumps", "right": "about right", "soft": "soft, it wallows"}
+SPRINGS = {"air": "air spring", "coil": "coil spring"}
+
+
+def rate_between(count: int, runs: int) -> tuple[float, float]:
+    """Return between which rates per run a count lies: at either end only one such count in 20 is that far out.
+
+    Args:
+        count: how often it happened in all the runs.
+        runs: how many.
+
+    Source: Garwood, Fiducial limits for the Poisson distribution, Biometrika 28 (1936): exact for a Poisson count.
+    """
+    from scipy.stats import chi2  # noqa: PLC0415  (its import takes longer than all else here)
+
+    low = float(chi2.ppf(0.05, 2 * count)) / 2 if count else 0.0
+    return low / runs, float(chi2.ppf(0.95, 2 * count + 2)) / 2 / runs
+
+
+def _travel_use(
+    end: str,
+    travel: float | None,
+    stroke: float | None,
+    leverage: float | None,
+    used: Sequence[Number],
+    bottomed: Sequence[float],
+    feel: str,
+    spring: str,
+    reducers: float | None,
+    sag: Sequence[float],
+    sag_target: float | None,
+) -> Outcome:
+    room, _ = moves(end, travel, stroke, leverage)
+    if any(b != int(b) for b in bottomed):
+        raise BadInput("bottomed: give whole numbers, how often in each run", "bottomed")
+    if len(used) not in (1, len(bottomed)):
+        raise BadInput(
+            f"used: {len(used)} readings for {len(bottomed)} runs; give one for each run, or the greatest of all",
+            "used",
+        )
+    most = max(used, key=lambda u: u.value)
+    if most.value > room * 1.03 + 2 * most.error:
+        raise BadInput(f"used: {most.value:g} mm is more than the {room:g} mm there are; look at both again", "used")
+    count, runs = int(sum(bottomed)), len(bottomed)
+    low, high = rate_between(count, runs)
+    share, doubt = most.value / room * 100, most.error / room * 100
+    values = {
+        "bottom-rate": count / runs,
+        "bottom-rate-least": low,
+        "bottom-rate-most": high,
+        "travel-used": share,
+        "travel-unused": room - most.value,
+    }
+    errors = {
+        "bottom-rate": max(count, 1) ** 0.5 / runs,
+        "travel-used": doubt,
+        "travel-unused": most.error,
+    }
+    says = []
+    if sag:
+        mean, scatter = mean_sag(sag, room)
+        values["sag-percent"], errors["sag-percent"] = mean / room * 100, scatter / room * 100
+    says.append(_proposal(values, errors, runs, count, wanted(end, sag_target), feel, spring, reducers))
+    says.append("Only this one thing, then the same stretch again. Two changes at once cannot be told apart.")
+    if not sag:
+        says.append("This holds with the sag right: measure it first, the reading is missing here.")
+
+    def picture(width: int, height: int) -> list[str]:
+        if len(used) != runs:
+            return bars({"most used": share, "all of it": 100}, width, unit=" %")
+        shown = list(zip(used, bottomed, strict=True))[: max(1, height - 1)]
+        labels = {f"run {n}, bottomed {b:g}": u.value / room * 100 for n, (u, b) in enumerate(shown, 1)}
+        return bars({**labels, "all of it": 100}, width, unit=" %")
+
+    return Outcome(values=values, errors=errors, says=says, picture=picture)
+
+
+def _proposal(
+    values: dict[str, float],
+    errors: dict[str, float],
+    runs: int,
+    count: int,
+    sag_range: tuple[float, float],
+    feel: str,
+    spring: str,
+    reducers: float | None,
+) -> str:
+    """Return the one change to make next: the sag before all else, then the end of the travel, then the feel."""
+    if (sag := values.get("sag-percent")) is not None:
+        low, high = sag_range
+        clear = TOO_CLOSE * errors["sag-percent"]
+        if sag < low - clear or sag > high + clear:
+            more = "more" if sag > high else "less"
+            change = f"a little {more} air" if spring == "air" else f"a {'harder' if more == 'more' else 'softer'} coil"
+            return f"Sag first: {sag:.0f} % is outside {low:g} to {high:g} %, so {change}; the travel comes after that."
+    if values["bottom-rate-least"] > OFTEN:
+        return _too_easy(feel, spring)
+    unused = values["travel-used"] + TOO_CLOSE * errors["travel-used"] < USED
+    if runs < RUNS and (unused or not count):
+        return f"Ride at least {RUNS} runs of the hardest stretch before anything is judged; till then leave it all."
+    if unused and not count:
+        return _never_full(feel, spring, reducers)
+    if values["bottom-rate-most"] > OFTEN and values["bottom-rate"] > OFTEN:
+        return (
+            f"Too close to call: between {values['bottom-rate-least']:.1f} and {values['bottom-rate-most']:.1f} "
+            "bottom-outs per run fit this count. Ride more runs before you change anything."
+        )
+    if not count and values["travel-used"] < USED:
+        return (
+            "Too close to call whether all of the travel is used: push the ring back, ride it again and read closely."
+        )
+    if feel == "harsh":
+        return "The travel is used well, so leave the spring; it is harsh, so one or two clicks less compression."
+    if feel == "soft":
+        return (
+            "The travel is used well, so leave the spring; it is soft, so one or two clicks more low-speed compression."
+        )
+    return "The travel is used well: leave everything, and write the set-up down."
+
+
+def _too_easy(feel: str, spring: str) -> str:
+    if feel == "harsh":
+        return (
+            "It bottoms and is harsh as well: it may ride low because it comes back too slowly. First one or two "
+            "clicks faster rebound; volume only if that changes nothing."
+        )
+    if spring == "coil":
+        return "It bottoms too easily: one or two clicks more high-speed compression; if there are none, a harder coil."
+    return "It bottoms too easily: one volume reducer more, up to the maker's most, then back to the same pressure."
+
+
+def _never_full(feel: str, spring: str, reducers: float | None) -> str:
+    if feel == "soft":
+        return (
+            "It is soft and yet never gets to its end: that does not fit. With the air out, see whether it goes all "
+            "the way (a coil: with the coil loose); something may stop it."
+        )
+    if spring == "coil":
+        return (
+            "Full travel is never reached: a click or two less high-speed compression; if open already, a softer coil."
+        )
+    if reducers == 0:
+        return "Full travel is never reached and no reducer is in: a little less air, while the sag stays in its range."
+    return "Full travel is never reached: one volume reducer fewer, then back to the same pressure."
+
+
+_TRAVEL_USE = Tool(
+    name="travel-use",
+    title="Bottom-outs and unused travel: the one change to make next",
+    about="Sag first. Then ride the same hard stretch several times, ring pushed to the seal before each run. Count "
+    "how often it hit its end, and read how far the ring was pushed.",
+    fields=(
+        END,
+        TRAVEL,
+        STROKE,
+        LEVERAGE,
+        Field(
+            name="used",
+            ask="How far was the ring pushed in each run?",
+            kind="numbers",
+            unit="mm",
+            least=0,
+            most=300,
+            error=1.5,
+            with_error=True,
+        ),
+        Field(name="bottomed", ask="How often did it hit its end in each run?", kind="numbers", least=0, most=100),
+        Field(name="feel", ask="How does it feel?", kind="choice", choices=FEELS, usual="right"),
+        Field(name="spring", ask="Which spring?", kind="choice", choices=SPRINGS, usual="air"),
+        Field(name="reducers", ask="How many volume reducers are in it?", least=0, most=15, needed=False),
+        replace(SAG, needed=False),
+        TARGET,
+    ),
+    run=_travel_use,
+    gives=(
+        Gives(name="bottom-rate", words="bottom-outs per run"),
+        Gives(name="bottom-rate-least", words="bottom-outs per run, at least"),
+        Gives(name="bottom-rate-most", words="bottom-outs per run, at most"),
+        Gives(name="travel-used", words="of the travel used at most", unit="%"),
+        Gives(name="travel-unused", words="never used", unit="mm", also="in"),
+        Gives(name="sag-percent", words="sag", unit="%"),
+    ),
+    sources=(
+        "common practice (one reducer more if it bottoms too easily, one fewer if full travel is never reached, then "
+        "the same pressure; one change at a time)",
+        "Garwood, Biometrika 28, 1936 (limits of a rate from a count)",
+        "from memory (more than one bottom-out per run is too easy; the hardest hit uses 95 % or more)",
+    ),
+    cautions=(
+        "Ride only a stretch that is well within your skill, with helmet and gloves, and look the bike over before.",
+        "A hard knock, a new noise or play after a bottom-out: stop, and have it looked at in a qualified workshop.",
+    ),
+    example={
+        "end": "front",
+        "travel": "150 mm",
+        "used": "150 150 149",
+        "bottomed": "3 2 3",
+        "feel": "right",
+        "sag": "30 31 29",
+    },
+)
+TOOLS = {tool.name: tool for tool in (SAG_TOOL, AIR_PRESSURE, COIL_RATE, SPRING_CURVE, _TRAVEL_USE, BOUNCE)}
