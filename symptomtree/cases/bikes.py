@@ -20,11 +20,13 @@ class BadBike(Exception):
 
 
 class Bike(Entry, frozen=True, kw_only=True):
-    """A bike by its name and the facts that stay true of it."""
+    """A bike by its name, the facts that stay true of it, and its figures."""
 
     symptomtree_bike: Literal[1]
     name: Text
     facts: dict[Id, str] = {}
+    figures: dict[str, Text] = {}
+    """Field of a measuring tool -> what is filled in for this bike."""
 
 
 def bikes_folder() -> Path:

@@ -90,7 +90,7 @@ class Measured(Event, frozen=True, kw_only=True, tag="measured"):
     """A tool was used; what came of it as evidence follows as a reading or answers. It changes nothing itself."""
 
     tool: str
-    """The name of a tool; `bike` for figures that were known of the bike before."""
+    """The name of a tool, or `BIKE`."""
     given: dict[str, Text]
     """Field -> what was filled in."""
     says: Text
@@ -110,6 +110,8 @@ AnyEvent = Union[Complaint, Context, Answer, Reading, Unsure, FixDone, Opened, L
 
 
 HAND_OVER, BESIDES = "hand-over", "besides"
+BIKE = "bike"
+"""The tool of `Measured` where nothing was measured: figures that were known of the bike."""
 
 
 def conflict_name(numbers: Sequence[int]) -> str:

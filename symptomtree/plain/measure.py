@@ -5,10 +5,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
-from symptomtree.cases.model import Answer, AnyEvent, Measured, Reading
+from symptomtree.cases.model import BIKE, Answer, AnyEvent, Measured, Reading
 from symptomtree.kb.model import Observable
 from symptomtree.measuring.tool import BadInput, Field, Result, Tool, said, work
-from symptomtree.measuring.tools import FAMILIES, tool_named
+from symptomtree.measuring.tools import FAMILIES, NoSuchTool, tool_named
 from symptomtree.plain.talk import Ended, Talk
 from symptomtree.plain.text import clean
 
@@ -119,16 +119,31 @@ def events_of(kb: "KnowledgeBase", card: "Card | None", result: Result) -> tuple
 
 
 def filled_in(tool: Tool, events: Sequence[AnyEvent]) -> dict[str, str]:
-    """Return what was filled in before under the same names, the latest of each: a bike's figures are typed once.
+    """Return what was filled in before under the same names: a bike's figures are typed once."""
+    known = lasting_figures(events)
+    return {f.name: known[f.name] for f in tool.fields if f.name in known}
 
-    Readings are not carried over: they are what is measured now.
-    """
-    kept = {f.name for f in tool.fields if f.lasting}
+
+def lasting_figures(events: Sequence[AnyEvent]) -> dict[str, str]:
+    """Return what stays true of the bike, the latest of each; what is measured now is not carried over."""
     known: dict[str, str] = {}
     for event in events:
         if isinstance(event, Measured):
-            known |= {name: text for name, text in event.given.items() if name in kept}
+            lasting = set(event.given) if event.tool == BIKE else _lasting(event.tool)
+            known |= {name: text for name, text in event.given.items() if name in lasting}
     return known
+
+
+def bike_figures(figures: Mapping[str, str]) -> Measured:
+    """Return the event that tells a case the figures that were kept with its bike."""
+    return Measured(tool=BIKE, given=dict(figures), says="the figures kept with the bike")
+
+
+def _lasting(name: str) -> set[str]:
+    try:
+        return {f.name for f in tool_named(name).fields if f.lasting}
+    except NoSuchTool:  # a case may be older than the tools
+        return set()
 
 
 # Line by line

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from symptomtree.cases.model import (
+    BIKE,
     Answer,
     AnyEvent,
     Complaint,
@@ -346,7 +347,9 @@ def event(kb: "KnowledgeBase", event: AnyEvent) -> str:
 
 
 def summary(a: "Assessment") -> Iterator[str]:
-    """Yield what the bike is, what was found, done, and not checked, with the cautions that stay."""
+    """Yield what the bike is, what was found, measured, done, and not checked, with the cautions that stay."""
+    from symptomtree.reasoning.state import in_force  # noqa: PLC0415 - the first question is there before it
+
     kb = a.knowledge
     yield "Summary"
     yield from _facts(a, "The bike:", "bike")
@@ -359,6 +362,10 @@ def summary(a: "Assessment") -> Iterator[str]:
         gone = looks[-1].grade == kb.grades(finding)[0]
         before = f" (before the work: {kb.findings[finding].grades[looks[0].grade]})" if gone else ""
         yield f"  - {told(a, finding)}{before}"
+    taken = [e for _, e in in_force(a.events) if isinstance(e, Measured) and e.tool != BIKE]
+    if taken:
+        yield "Measured:"
+        yield from (f"  - {e.tool}: {e.says}" for e in taken)
     likely = [c for c in a.causes if max(c.probability, c.ever) >= 0.2][:4]
     if likely:
         yield "Likely cause:" if len(likely) == 1 else "Likely causes (several can be true at once):"

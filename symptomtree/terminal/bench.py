@@ -353,21 +353,25 @@ class BenchScreen(Base):
 
     def action_bikes(self) -> None:
         """Keep what is known of this bike under a name."""
+        from symptomtree.plain.measure import lasting_figures  # noqa: PLC0415 - as above
+
         a = self.ours.keeper.assessment
         facts = lasting(a.knowledge, a.facts)
+        figures = lasting_figures(self.ours.keeper.events)
 
         def keep(name: str | None) -> None:
             if not name:
                 return
             try:
-                path = keep_bike(bikes_folder(), Bike(symptomtree_bike=1, name=name, facts=facts))
+                path = keep_bike(bikes_folder(), Bike(symptomtree_bike=1, name=name, facts=facts, figures=figures))
             except OSError as error:
                 self._say(f"The bike cannot be kept: {error.strerror or error}")
             else:
                 self._say(f"Kept in {path}. A new case can begin with it.")
 
-        known = "; ".join(a.knowledge.entries.facts[f].values[v] for f, v in facts.items())
-        if facts:
+        words = [a.knowledge.entries.facts[f].values[v] for f, v in facts.items()]
+        known = "; ".join([*words, *(f"{name} {figure}" for name, figure in figures.items())])
+        if known:
             self.app.push_screen(Line(f"Keep this bike ({known}) under which name?"), keep)
         else:
             self._say("Nothing is known of this bike yet that could be kept.")

@@ -1,5 +1,6 @@
 """Measuring: a form for each tool, what it comes to while one types, and its picture."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from time import monotonic
@@ -16,10 +17,11 @@ from textual.timer import Timer
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from symptomtree.cases.model import AnyEvent
 from symptomtree.measuring.tool import BadInput, Field, Result, Tool, work
 from symptomtree.measuring.tools import FAMILIES, tool_named
 from symptomtree.plain.card import Card
-from symptomtree.plain.measure import asked, events_of, filled_in, told, tool_of
+from symptomtree.plain.measure import asked, bike_figures, events_of, filled_in, told, tool_of
 from symptomtree.terminal.parts import Base, KeyLine, StopLine, key, still_there, text
 
 PAUSE = 0.15
@@ -126,7 +128,7 @@ class FormScreen(Base):
         with VerticalScroll(id="both", can_focus=False):
             with Vertical(id="form"):
                 yield Static(text(*self.tool.cautions, self.tool.about), id="about")
-                known = filled_in(self.tool, self.ours.keeper.events if self.ours.has_case else ())
+                known = filled_in(self.tool, self._before())
                 for f in self.tool.fields:
                     with Horizontal(classes="row"):
                         yield Static(self._label(f))
@@ -136,6 +138,12 @@ class FormScreen(Base):
                 yield Static(id="picture", markup=False)
         yield OptionList(id="then")
         yield KeyLine()
+
+    def _before(self) -> Sequence[AnyEvent]:
+        """Return what may hold figures of the bike: the case, or before there is one the bike that was chosen."""
+        if self.ours.has_case:
+            return self.ours.keeper.events
+        return [bike_figures(self.ours.bike.figures)] if self.ours.bike else []
 
     def _label(self, f: Field) -> Text:
         """Return a field's question; the names that can be chosen are filled in by a click."""

@@ -159,6 +159,10 @@ class OpeningScreen(Base):
         events: list[AnyEvent] = list(complaints_of(said))
         if self.ours.bike and not self.ours.has_case:
             events += [Context(fact=f, value=v) for f, v in lasting(self.ours.kb, self.ours.bike.facts).items()]
+            if self.ours.bike.figures:
+                from symptomtree.plain.measure import bike_figures  # noqa: PLC0415 - few have measured anything
+
+                events.append(bike_figures(self.ours.bike.figures))
         for c in self._ticked.values():
             if c.kind == "fact":
                 events.append(Context(fact=c.name, value=c.value))
