@@ -5,6 +5,7 @@ down, and adding the half differences in quadrature: the first-order law of JCGM
 uncertainty in measurement), 5.1.2, with the derivatives taken numerically as its 5.1.3 allows.
 """
 
+import re
 from bisect import bisect
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -225,9 +226,13 @@ def _read(f: Field, text: str) -> Any:
 
 
 def _parts(text: str) -> list[str]:
-    """Part several numbers: by ';' or line ends where there are any ('1 1/16 in; 30 mm'), else by blanks."""
-    parts = text.replace("\n", ";").split(";") if ";" in text or "\n" in text else text.split()
-    return [part for part in parts if part.strip()]
+    """Part several numbers: by ';' or line ends where there are any ('1 1/16 in; 30 mm'), else before each number.
+
+    So '31 mm 33 mm' and '31 +- 1 33' are two each.
+    """
+    if ";" in text or "\n" in text:
+        return [part for part in text.replace("\n", ";").split(";") if part.strip()]
+    return re.split(r"(?<![-±]) (?=[+-]?\d)", " ".join(text.split()))
 
 
 def _read_number(f: Field, text: str) -> Number:

@@ -1,6 +1,7 @@
 """Units, the uncertainty that is carried through, and what can be typed wrong."""
 
 from contextlib import suppress
+from dataclasses import replace
 from math import isclose, sqrt
 
 import pytest
@@ -185,6 +186,24 @@ def test_a_spread_is_that_of_the_guide():
     assert spread_of([5.0]) == 0
 
 
+@pytest.mark.parametrize(
+    ("typed", "numbers"),
+    [
+        ("31 33 30", [(31, 0), (33, 0), (30, 0)]),
+        ("31 mm 3.3 cm  -1 in", [(31, 0), (33, 0), (-25.4, 0)]),
+        ("31 +- 1 33 mm ±  2 30", [(31, 1), (33, 2), (30, 0)]),
+        ("1 1/2 in; 30 mm", [(38.1, 0), (30, 0)]),
+        ("31\n33", [(31, 0), (33, 0)]),
+    ],
+)
+def test_several_numbers_in_one_field(typed, numbers):
+    many = Field(name="many", ask="", kind="numbers", unit="mm", with_error=True)
+    read = []
+    tool = replace(BOX, fields=[many], run=lambda many: read.extend(many) or Outcome())
+    work(tool, {"many": typed})
+    assert [(n.value, n.error) for n in read] == [pytest.approx(n) for n in numbers]
+
+
 def test_at_the_edge_of_what_can_be_the_uncertainty_is_one_sided():
     result = work(BOX, {"width": "89.95", "height": "10"})
     assert isclose(result.value("sum").error, sqrt((0.1 / 2) ** 2 + (0.2 / 2) ** 2), rel_tol=0.02)
@@ -199,7 +218,7 @@ def test_at_the_edge_of_what_can_be_the_uncertainty_is_one_sided():
         ({"width": "80", "height": "30"}, "", "too large together"),
         ({"width": "8", "kind": "stone"}, "kind", "'stone' is none of wood"),
         ({"width": "8", "depth": "1"}, "", "has no field 'depth'; it has width, height"),
-        ({"width": "8", "readings": "1 2 x"}, "readings", "'x' is no number"),
+        ({"width": "8", "readings": "1 2 x"}, "readings", "'x' is no unit"),
     ],
 )
 def test_a_wrong_input_names_its_field(typed, field, message):
