@@ -76,6 +76,16 @@ def shades(values: ArrayLike, width: int, height: int) -> list[str]:
     return ["".join(SHADES[int(v)] for v in np.minimum(row * len(SHADES), len(SHADES) - 1)) for row in level]
 
 
+def table(head: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> list[str]:
+    """Set words and figures in columns as wide as they need, the last one to the left, the others to the right."""
+    lines = [tuple(head), *(tuple(row) for row in rows)]
+    wide = [max(len(cell) for cell in column) for column in zip(*lines, strict=True)]
+    return [
+        "  ".join([*(f"{c:>{w}}" for c, w in zip(line[:-1], wide, strict=False)), line[-1]]).rstrip()[:width]
+        for line in lines
+    ]
+
+
 def _array(values: ArrayLike) -> np.ndarray:
     return np.asarray(values, dtype=float)
 

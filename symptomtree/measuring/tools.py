@@ -6,7 +6,12 @@ from importlib import import_module
 from symptomtree.measuring.tool import Tool
 
 FAMILIES: dict[str, tuple[str, tuple[str, ...]]] = {
-    "drivetrain": ("Drivetrain", ("chain-wear",)),
+    "drivetrain": (
+        "Drivetrain",
+        ("chain-wear", "chain-life", "chain-length", "hanger", "index", "gear", "chain-line"),
+    ),
+    "rhythm": ("Noise rhythm", ("noise-rhythm",)),
+    "tones": ("Tones and bearings", ("squeal-tone", "bearing-rates")),
     "suspension": ("Suspension", ("sag", "air-pressure", "coil-rate", "spring-curve", "travel-use", "bounce")),
 }
 """module -> (its title, the names of its tools)"""
