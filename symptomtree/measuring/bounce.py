@@ -7,8 +7,9 @@ from math import exp, pi, sqrt
 import numpy as np
 
 from symptomtree.measuring.picture import curves
-from symptomtree.measuring.sag import GRAVITY, LEVERAGE, SAG, TIPS
+from symptomtree.measuring.sag import GRAVITY, LEVERAGE, SAG, TIPS, doubted, share_below
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
+from symptomtree.measuring.units import Number
 
 SWINGS = {"full": "every height on the same side", "half": "below and above in turn"}
 UNSEEN = 0.2
@@ -56,23 +57,32 @@ def decrement_of(ratio: float) -> float:
     return 2 * pi * ratio / sqrt(1 - ratio**2)
 
 
-def _bounce(sag: Sequence[float], leverage: float | None, heights: Sequence[float], swing: str) -> Outcome:
+def _bounce(sag: Sequence[float], leverage: float | None, heights: Sequence[Number], swing: str) -> Outcome:
     if len(heights) < 2:
         raise BadInput(
             "heights: two or more are needed; where no second bounce can be seen, there is nothing to reckon and the "
             "damping is above 0.5",
             "heights",
         )
-    # A small height that is moved by its uncertainty may be none at all: then it is less than anyone can read.
-    heights = [max(height, UNSEEN) for height in heights]
-    fall = decrement(heights, swing == "half")
+
+    def make(**moved: float) -> dict[str, float]:
+        # A small height that is moved by its uncertainty may be none at all: then it is less than anyone can read.
+        fall = decrement([max(height, UNSEEN) for height in moved.values()], swing == "half")
+        return {"decrement": fall, "damping-ratio": damping_ratio(fall), "overshoot": exp(-fall / 2) * 100}
+
+    values, errors = doubted(
+        make,
+        {f"height {n}": height.value for n, height in enumerate(heights)},
+        {f"height {n}": height.error for n, height in enumerate(heights)},
+    )
+    fall, ratio = values["decrement"], values["damping-ratio"]
     if fall <= 0:
         raise BadInput(
             "heights: they do not get smaller; give them in the order of the bounces, each from where it rests",
             "heights",
         )
-    ratio = damping_ratio(fall)
-    values = {"damping-ratio": ratio, "decrement": fall, "overshoot": exp(-fall / 2) * 100, "left": exp(-fall) * 100}
+    values["swings-on"] = round(share_below(DAMPED[0], ratio, errors["damping-ratio"]), 3)
+    values["creeps-back"] = round(1 - share_below(DAMPED[1], ratio, errors["damping-ratio"]), 3)
     says = ["Orientation only: friction, tyres and a spring that hardens all bend this; the ride decides."]
     if sag:
         mean = sum(sag) / len(sag) * (leverage or 1.0)
@@ -99,7 +109,7 @@ def _bounce(sag: Sequence[float], leverage: float | None, heights: Sequence[floa
         every = 0.5 if swing == "half" else 1.0
         at = np.arange(len(heights)) * every
         along = np.linspace(0, max(2.0, float(at[-1])), 200)
-        wave = heights[0] * np.exp(-fall * along) * np.cos(2 * pi * along)
+        wave = heights[0].value * np.exp(-fall * along) * np.cos(2 * pi * along)
         side = np.where(np.arange(len(heights)) % 2, -1, 1) if swing == "half" else 1
         return curves(
             {"as reckoned": (along, wave)},
@@ -107,10 +117,10 @@ def _bounce(sag: Sequence[float], leverage: float | None, heights: Sequence[floa
             height,
             "swings",
             "height, mm",
-            {"as read": (at, np.asarray(heights) * side)},
+            {"as read": (at, np.array([height.value for height in heights]) * side)},
         )
 
-    return Outcome(values=values, verdicts=(verdict,), says=says, picture=picture)
+    return Outcome(values=values, errors=errors, verdicts=(verdict,), says=says, picture=picture)
 
 
 BOUNCE = Tool(
@@ -127,6 +137,7 @@ BOUNCE = Tool(
             least=0.5,
             most=300,
             error=2,
+            with_error=True,
         ),
         Field(name="swing", ask="Which bounces did you read?", kind="choice", choices=SWINGS, usual="full"),
         replace(SAG, needed=False),
@@ -137,13 +148,15 @@ BOUNCE = Tool(
         Gives(name="damping-ratio", words="damping, as a share of critical"),
         Gives(name="decrement", words="logarithmic decrement for a full swing"),
         Gives(name="overshoot", words="of a height is left half a swing on", unit="%"),
-        Gives(name="left", words="of a height is left a full swing on", unit="%"),
         Gives(name="natural-frequency", words="frequency from the sag, without damping", unit="Hz", also="per min"),
         Gives(name="damped-frequency", words="frequency with this damping", unit="Hz", also="per min"),
+        Gives(name="swings-on", words="how likely it swings on"),
+        Gives(name="creeps-back", words="how likely it creeps back"),
     ),
     sources=(
         "Rao, Mechanical Vibrations, 5th ed. 2011, 2.2 and 2.6 (frequency from deflection, logarithmic decrement)",
         "Setting up air-sprung suspension, mountain bike magazine, 2022 (one swing only after a kerb)",
+        "JCGM 106:2012, 7.2 (how likely a value is past a limit)",
         "from memory (damping of 0.2 to 0.6 as orientation)",
     ),
     cautions=(TIPS,),

@@ -1,6 +1,7 @@
 """Sag from repeated readings, and what every suspension tool asks first: which end, how far it can move, its sag."""
 
 from collections.abc import Callable, Mapping, Sequence
+from statistics import NormalDist
 
 from symptomtree.measuring.picture import bars
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict, spread_of
@@ -145,6 +146,14 @@ def doubted(
         for key, value in values.items():
             squares[key] += ((ends[0].get(key, value) - ends[1].get(key, value)) / 2) ** 2
     return values, {key: square**0.5 for key, square in squares.items()}
+
+
+def share_below(limit: float, number: float, error: float) -> float:
+    """Return how likely something that was read as `number`, with that standard uncertainty, is below a limit.
+
+    Source: JCGM 106:2012, 7.2, for a normal distribution.
+    """
+    return NormalDist(number, error).cdf(limit) if error else float(number < limit)
 
 
 def _sag(

@@ -7,15 +7,27 @@ from symptomtree.measuring.air_spring import AIR_PRESSURE, SPRING_CURVE
 from symptomtree.measuring.bounce import BOUNCE
 from symptomtree.measuring.coil_spring import COIL_RATE
 from symptomtree.measuring.picture import bars
-from symptomtree.measuring.sag import END, LEVERAGE, SAG, SAG_TOOL, STROKE, TARGET, TRAVEL, mean_sag, moves, wanted
+from symptomtree.measuring.sag import (
+    END,
+    LEVERAGE,
+    SAG,
+    SAG_TOOL,
+    STROKE,
+    TARGET,
+    TRAVEL,
+    mean_sag,
+    moves,
+    share_below,
+    wanted,
+)
 from symptomtree.measuring.tool import TOO_CLOSE, BadInput, Field, Gives, Outcome, Tool
 from symptomtree.measuring.units import Number
 
 OFTEN = 1.0
 """Bottom-outs per run of a hard stretch, above which it goes through too easily (from memory: once, on the hardest hit,
 is what the travel is there for)."""
-USED = 95.0
-"""Percent of the travel that the hardest hit should reach (from memory)."""
+USED = 90.0
+"""Percent of the travel that the hardest hit should reach (from memory; the last few millimetres are a rubber stop)."""
 RUNS = 3
 """Runs before anything is judged (common practice)."""
 FEELS = {"harsh": "harsh on small bumps", "right": "about right", "soft": "soft, it wallows"}
@@ -35,6 +47,16 @@ def rate_between(count: int, runs: int) -> tuple[float, float]:
 
     low = float(chi2.ppf(0.05, 2 * count)) / 2 if count else 0.0
     return low / runs, float(chi2.ppf(0.95, 2 * count + 2)) / 2 / runs
+
+
+def chance_above(rate: float, count: int, runs: int) -> float:
+    """Return how likely something happens more often than `rate` times a run, after `count` in so many runs.
+
+    Source: Jeffreys, Theory of Probability, 3rd ed. 1961: a Poisson rate whose prior is flat in its square root.
+    """
+    from scipy.stats import gamma  # noqa: PLC0415
+
+    return float(gamma.sf(rate * runs, count + 0.5))
 
 
 def _travel_use(
@@ -70,6 +92,8 @@ def _travel_use(
         "bottom-rate-most": high,
         "travel-used": share,
         "travel-unused": room - most.value,
+        "too-easy": round(chance_above(OFTEN, count, runs), 3),
+        "never-full": 0.0 if count else round(share_below(USED, share, doubt), 3),
     }
     errors = {
         "bottom-rate": max(count, 1) ** 0.5 / runs,
@@ -125,7 +149,7 @@ def _proposal(
             f"Too close to call: between {values['bottom-rate-least']:.1f} and {values['bottom-rate-most']:.1f} "
             "bottom-outs per run fit this count. Ride more runs before you change anything."
         )
-    if not count and values["travel-used"] < USED:
+    if not count and values["travel-used"] - TOO_CLOSE * errors["travel-used"] < USED:
         return (
             "Too close to call whether all of the travel is used: push the ring back, ride it again and read closely."
         )
@@ -199,12 +223,15 @@ _TRAVEL_USE = Tool(
         Gives(name="travel-used", words="of the travel used at most", unit="%"),
         Gives(name="travel-unused", words="never used", unit="mm", also="in"),
         Gives(name="sag-percent", words="sag", unit="%"),
+        Gives(name="too-easy", words="how likely it bottoms more than once a run"),
+        Gives(name="never-full", words="how likely full travel is never reached"),
     ),
     sources=(
         "common practice (one reducer more if it bottoms too easily, one fewer if full travel is never reached, then "
         "the same pressure; one change at a time)",
         "Garwood, Biometrika 28, 1936 (limits of a rate from a count)",
-        "from memory (more than one bottom-out per run is too easy; the hardest hit uses 95 % or more)",
+        "Jeffreys, Theory of Probability, 3rd ed. 1961 (how likely a rate is after a count)",
+        "from memory (more than one bottom-out per run is too easy; the hardest hit uses 90 % or more)",
     ),
     cautions=(
         "Ride only a stretch that is well within your skill, with helmet and gloves, and look the bike over before.",

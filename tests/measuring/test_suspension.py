@@ -8,11 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import argrelmax, impulse, lti
+from scipy.stats import norm, poisson
 
 from symptomtree.measuring.bounce import damping_ratio, decrement, decrement_of, natural_frequency
 from symptomtree.measuring.coil_spring import coil_force, rate_for, sag_on, shock_load, wheel_rate
-from symptomtree.measuring.sag import doubted, leverage_of
-from symptomtree.measuring.suspension import TOOLS, rate_between
+from symptomtree.measuring.sag import doubted, leverage_of, share_below
+from symptomtree.measuring.suspension import TOOLS, chance_above, rate_between
 from symptomtree.measuring.tool import BadInput, Result, work
 from symptomtree.measuring.tools import tool_named
 from symptomtree.measuring.units import convert
@@ -174,6 +175,16 @@ def test_order_and_unit_of_sag_readings_do_not_matter(readings: list[float]) -> 
     assert _gives("sag", f"travel={150 / 25.4} in, sag={back}", "sag-percent") == pytest.approx(forth)
 
 
+@given(limit=st.floats(-5, 5), number=st.floats(-5, 5), error=st.floats(0.1, 5))
+def test_share_below_a_limit(limit: float, number: float, error: float) -> None:
+    assert share_below(limit, number, error) == pytest.approx(norm.cdf(limit, number, error), abs=1e-9)
+
+
+@pytest.mark.parametrize(("number", "share"), [(1, 1), (2, 0), (3, 0)])
+def test_share_below_a_limit_without_doubt(number: float, share: float) -> None:
+    assert share_below(2, number, 0) == share
+
+
 def test_doubt_of_a_product() -> None:
     values, errors = doubted(lambda a, b: {"area": a * b}, {"a": 3, "b": 4}, {"a": 0.1, "b": 0.2})
     assert values["area"] == 12
@@ -285,7 +296,7 @@ def test_much_preload_brings_a_caution() -> None:
         ("used=120 122 118, bottomed=0 0 0, spring=coil", "a softer coil"),
         ("used=120 122 118, bottomed=0 0 0, feel=soft", "does not fit"),
         ("used=120, bottomed=0", "at least 3 runs"),
-        ("used=141 142 141, bottomed=0 0 0", "Too close to call whether"),
+        ("used=134 135 134, bottomed=0 0 0", "Too close to call whether"),
         ("used=150 150 150, bottomed=2 2 0", "Too close to call: between"),
         ("used=149 150 150, bottomed=0 1 0", "leave everything"),
         ("used=149 150 150, bottomed=0 1 0, feel=harsh", "less compression"),
@@ -312,9 +323,34 @@ def test_bounce_without_sag_has_no_frequency() -> None:
     )
 
 
-def test_half_left_after_a_swing() -> None:
-    assert _gives("bounce", "heights=40 20", "left") == pytest.approx(50)
-    assert _gives("bounce", "heights=40 20", "decrement") == pytest.approx(log(2))
+def test_a_quarter_left_after_a_swing() -> None:
+    assert _gives("bounce", "heights=40 10", "overshoot") == pytest.approx(50)
+    assert _gives("bounce", "heights=40 10", "decrement") == pytest.approx(log(4))
+
+
+@pytest.mark.parametrize(
+    ("tool", "typed", "value", "least", "most"),
+    [
+        ("bounce", "heights=40 30 22", "swings-on", 0.99, 1),
+        ("bounce", "heights=40 6 1", "swings-on", 0, 0.1),
+        ("bounce", "heights=40 6 1", "creeps-back", 0, 0.01),
+        ("bounce", "heights=40 10 +- 0", "creeps-back", 0, 0.01),
+        ("travel-use", "travel=150, used=150 150 150, bottomed=3 3 3", "too-easy", 0.98, 1),
+        ("travel-use", "travel=150, used=150 150 150, bottomed=0 1 0", "too-easy", 0, 0.15),
+        ("travel-use", "travel=150, used=150 150 150, bottomed=0 1 0", "never-full", 0, 0),
+        ("travel-use", "travel=150, used=120 122 121, bottomed=0 0 0", "never-full", 0.99, 1),
+        ("travel-use", "travel=150 +- 0, used=135 +- 1, bottomed=0 0 0", "never-full", 0.49, 0.51),
+    ],
+)
+def test_shares_that_a_finding_can_take(tool: str, typed: str, value: str, least: float, most: float) -> None:
+    assert least <= _gives(tool, typed, value) <= most
+
+
+@given(count=st.integers(1, 40), runs=st.integers(1, 10), rate=st.floats(0.1, 5))
+def test_chance_lies_between_those_of_the_exact_limits(count: int, runs: int, rate: float) -> None:
+    # SciPy's Poisson distribution: of seeing at most one fewer, and at most as many, at just that rate.
+    fewer, many = poisson.cdf(count - 1, rate * runs), poisson.cdf(count, rate * runs)
+    assert fewer <= chance_above(rate, count, runs) <= many
 
 
 @pytest.mark.parametrize(
