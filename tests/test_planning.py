@@ -13,6 +13,7 @@ from symptomtree.cases.model import Answer
 from symptomtree.reasoning.assess import Adviser
 from symptomtree.reasoning.costs import RETEST_MINUTES, Profile
 from symptomtree.reasoning.decide import Choice, Problem, Standing, choices, ecr, start
+from symptomtree.reasoning.planning import left_to_try
 
 numbers = st.integers(0, 10**6)
 few = settings(max_examples=30)
@@ -292,3 +293,14 @@ def test_what_a_step_may_turn_out_is_all_that_it_may(adviser: Adviser) -> None:
     for finding, grade in (("brake-noise", "howl"), ("creak-pedalling", "yes"), ("skips", "gentle")):
         adviser.assess([Answer(finding=finding, grade=grade, complaint=True)], rank=rank)
     assert asked > 20
+
+
+def test_a_fix_that_the_bike_does_not_take_is_not_tried(adviser: Adviser) -> None:
+    """A hanger of one piece with the frame is not replaced, a separate one is not handed over to a frame builder; while
+    nothing is known of it, both are open."""
+    kb = adviser.knowledge
+    fixes = kb.entries.causes["hanger-bent-far"].fixes
+    kinds = {"separate": {"hand-over-fixed-hanger"}, "fixed": {"replace-hanger"}}
+    for kind, out in kinds.items():
+        assert set(fixes) - set(left_to_try(kb, "hanger-bent-far", {}, {"hanger-kind": kind})) == out
+    assert left_to_try(kb, "hanger-bent-far", {}, {}) == fixes

@@ -12,6 +12,7 @@ import numpy as np
 
 from symptomtree.kb.compile import KnowledgeBase, probability
 from symptomtree.reasoning import decide
+from symptomtree.reasoning.context import holds
 from symptomtree.reasoning.costs import access_minutes, access_path, minutes_of, price_of
 from symptomtree.reasoning.decide import Array, Bools
 from symptomtree.reasoning.prospects import Drawn, Prospect, Scene, bears_on, divides, prospects
@@ -118,7 +119,7 @@ def _fixes(scene: Scene, drawn: Drawn) -> tuple[list[str], Bools, Array]:
     first: dict[str, list[int]] = {}
     after: dict[str, float] = {}
     for n in np.flatnonzero(drawn.active.any(axis=0)):
-        left = left_to_try(kb, kb.cause_ids[drawn.rows[n]], scene.state.times)
+        left = left_to_try(kb, kb.cause_ids[drawn.rows[n]], scene.state.times, scene.facts)
         if left:
             first.setdefault(left[0], []).append(int(n))
             then = profile.hand_over
@@ -134,12 +135,18 @@ def _fixes(scene: Scene, drawn: Drawn) -> tuple[list[str], Bools, Array]:
     return fixes, need, fails
 
 
-def left_to_try(kb: KnowledgeBase, cause: str, times: Mapping[str, int]) -> list[str]:
-    """Return what can still be tried against a cause, in order, from how often each fix was done.
+def left_to_try(kb: KnowledgeBase, cause: str, times: Mapping[str, int], facts: Mapping[str, str]) -> list[str]:
+    """Return what can still be tried against a cause on a bike with these facts, in order.
 
     Work of the hands that did not help is worth one more try, with more care; the same new part is not.
+
+    Args:
+        kb: the knowledge.
+        cause: which.
+        times: how often each fix was done.
+        facts: what is known of the bike; what does not apply to it cannot be tried.
     """
-    fixes = kb.entries.causes[cause].fixes
+    fixes = [f for f in kb.entries.causes[cause].fixes if holds(kb.entries.fixes[f].applies_to, facts) is not False]
     again = [f for f in fixes if kb.entries.fixes[f].kind in TRIED_TWICE]
     return [f for f in fixes if not times.get(f)] + [f for f in again if times.get(f, 0) == 1]
 

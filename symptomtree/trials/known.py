@@ -17,7 +17,7 @@ def known_cost(kb: KnowledgeBase, bench: Bench, profile: Profile) -> float:
     at_once = profile.hand_over + workshop_bill(kb, bench, [complaint], profile)
     cost, times, open_ = 0.0, dict[str, int](), frozenset[str]()
     while bench.grade(complaint) != normal:
-        left = [left_to_try(kb, cause, times) for cause in sorted(bench.makers(complaint))]
+        left = [left_to_try(kb, cause, times, bench.bike.facts) for cause in sorted(bench.makers(complaint))]
         fixes = sorted({fixes[0] for fixes in left if fixes})
         if not fixes:
             cost += profile.hand_over + workshop_bill(kb, bench, [complaint], profile)
