@@ -24,6 +24,7 @@ from symptomtree.measuring.sag import (
     wanted,
 )
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
+from symptomtree.measuring.units import convert
 
 
 def _air_pressure(
@@ -62,7 +63,9 @@ def _air_pressure(
             "pressure",
         )
     low, high = wanted(end, sag_target)
-    if low <= values["sag-percent"] < high:
+    if pressure_limit is not None and values["pressure-new"] >= pressure_limit:
+        says = ["Leave the pressure as it is until that is settled."]
+    elif low <= values["sag-percent"] < high:
         says = [f"The sag is within {low:g} to {high:g} % already: leave it, or take the new pressure as fine tuning."]
     else:
         step = "Pump up" if values["pressure-change"] > 0 else "Let air out"
@@ -75,16 +78,17 @@ def _air_pressure(
     ]
     verdicts = []
     if pressure_limit is not None:
+        printed = f"{pressure_limit:.1f} bar ({convert(pressure_limit, 'bar', 'psi'):.0f} psi)"
         verdicts.append(
             Verdict(
                 value="pressure-new",
                 limits=(pressure_limit,),
                 says=(
-                    f"Below the {pressure_limit:g} bar that are printed on it.",
-                    f"Not to be set: over the {pressure_limit:g} bar that are printed on it. Ask the maker or a "
-                    "qualified workshop for a spring for this load.",
+                    f"Below the {printed} that are printed on it.",
+                    f"Not to be set: over the {printed} that are printed on it. Ask the maker or a qualified workshop "
+                    "for a spring for this load.",
                 ),
-                closer=f"Stay below {pressure_limit:g} bar in any case, and see what sag that gives.",
+                closer=f"Stay below {printed} in any case, and see what sag that gives.",
             )
         )
 

@@ -38,8 +38,8 @@ def _gives(tool: str, typed: str, value: str) -> float:
 
 
 def test_adiabatic_compression_as_published() -> None:
-    # Young and Freedman, University Physics, 13th ed. 2012, example 19.7: air at 1.01e5 Pa pressed to a fifteenth,
-    # exponent 1.40: 44.8e5 Pa.
+    # Young and Freedman, University Physics, 13th ed. 2012, example 19.7 (its figures from memory): air at 1.01e5 Pa
+    # pressed to a fifteenth, exponent 1.40: 44.8e5 Pa.
     assert polytropic(1.01e5, 15, 1, 1.4) == pytest.approx(44.8e5, rel=1e-3)
 
 
@@ -196,12 +196,14 @@ def test_bars_and_pounds_agree() -> None:
 
 
 @pytest.mark.parametrize(
-    ("limit", "starts"), [("12", "Below the 12 bar"), ("6.5", "Not to be set"), ("7.7", "Too close to call")]
+    ("limit", "starts"),
+    [("12", "Below the 12.0 bar (174 psi)"), ("6.5", "Not to be set"), ("7.7", "Too close to call")],
 )
 def test_printed_limit(limit: str, starts: str) -> None:
     typed = f"travel=150, sag=40 40 40, pressure=6, pressure-limit={limit}"
     result = _works("air-pressure", typed)
     assert result.says[0].startswith(starts)
+    assert any(said.startswith("Pump up") for said in result.says) is (float(limit) > 7.6)
 
 
 def test_own_figures_leave_less_doubt() -> None:

@@ -81,8 +81,9 @@ def test_natural_frequency_as_published(deflection: float, frequency: float) -> 
 
 
 def test_decrement_of_a_motorcycle_as_published() -> None:
-    # Rao, Mechanical Vibrations, 5th ed. 2011, example 2.14, shock absorber for a motorcycle: a fourth is left after
-    # half a swing; decrement 2.7726, damping 0.4037; damped period 2 s, so 3.4338 rad/s without damping.
+    # Rao, Mechanical Vibrations (5th ed. 2011; the edition from memory), example 2.14, shock absorber for a motorcycle:
+    # a fourth is left after half a swing; decrement 2.7726, damping 0.4037; damped period 2 s, so 3.4338 rad/s without
+    # damping.
     fall = decrement((4, 1), half=True)
     assert fall == pytest.approx(2.7726, abs=5e-5)
     assert damping_ratio(fall) == pytest.approx(0.4037, abs=5e-5)
