@@ -37,6 +37,7 @@ _UNITS: dict[str, tuple[str, float, tuple[str, ...]]] = {
     "s": ("time", 1.0, ("second", "sec")),
     "ms": ("time", 1e-3, ("millisecond",)),
     "min": ("time", 60.0, ("minute",)),
+    "h": ("time", 3600.0, ("hour", "hr")),
     "day": ("time", 86400.0, ("d",)),
     "Hz": ("rate", 1.0, ("hertz", "1/s")),
     "kHz": ("rate", 1e3, ("kilohertz",)),

@@ -32,6 +32,7 @@ LIBRARY = {
     "deg": constants.degree,
     "day": constants.day,
     "min": constants.minute,
+    "h": constants.hour,
     "Wh": constants.hour,
 }
 
