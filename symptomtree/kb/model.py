@@ -107,6 +107,8 @@ class Measure(Entry, frozen=True, kw_only=True):
     values: Annotated[list[Id], Meta(min_length=1)]
     """What the tool gives: one number in the unit of the finding's reading; or, where it has no reading, shares that
     add up to how likely the worst grade is."""
+    given: dict[str, Text] = {}
+    """Field of the tool -> what stands in it from the start: which end of the bike, say."""
 
 
 class Symptom(Entry, frozen=True, kw_only=True):

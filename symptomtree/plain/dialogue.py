@@ -274,7 +274,7 @@ class Dialogue:
         if not tool:
             self._talk.say("There is no tool for this. symptomtree measure lists the tools.")
             return
-        result = measure.run(self._talk, tool, measure.filled_in(tool, self._keeper.events))
+        result = measure.run(self._talk, tool, measure.filled_in(tool, self._keeper.events, self._card))
         if result:
             self._talk.say("Type yes to take it as the answer; anything else leaves it.")
             if self._talk.read().casefold() in ("yes", "y"):

@@ -118,9 +118,11 @@ def events_of(kb: "KnowledgeBase", card: "Card | None", result: Result) -> tuple
     return tuple(events)
 
 
-def filled_in(tool: Tool, events: Sequence[AnyEvent]) -> dict[str, str]:
-    """Return what was filled in before under the same names: a bike's figures are typed once."""
+def filled_in(tool: Tool, events: Sequence[AnyEvent], card: "Card | None" = None) -> dict[str, str]:
+    """Return what stands in a tool's fields from the start: a bike's figures, and what goes with what is asked."""
     known = lasting_figures(events)
+    if card and tool_of(card) is tool:
+        known |= card.measures[0][1].given
     return {f.name: known[f.name] for f in tool.fields if f.name in known}
 
 

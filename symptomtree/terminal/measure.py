@@ -28,7 +28,8 @@ PAUSE = 0.15
 """Seconds without a key after which the form is worked out."""
 SIDE_BY_SIDE = 110
 """Columns from which the form and its result stand beside each other."""
-LEAST_PICTURE = 8
+LEAST = 40, 10
+"""Cells of the smallest picture."""
 
 
 class Taps(Input):
@@ -95,18 +96,21 @@ class FormScreen(Base):
     ]
     DEFAULT_CSS = """
     FormScreen #title { text-style: bold; color: $primary; padding: 0 1; }
-    FormScreen #both { height: 1fr; padding: 0 1; scrollbar-size-vertical: 1; }
-    FormScreen #both.-beside { layout: horizontal; }
-    FormScreen #form, FormScreen #made { height: auto; }
+    FormScreen #both { height: 1fr; }
+    FormScreen #form, FormScreen #made { padding: 0 1; scrollbar-size-vertical: 1; }
+    FormScreen #form { height: 1fr; }
+    FormScreen #made { height: auto; max-height: 45%; border-top: solid $primary; }
+    FormScreen .-beside { layout: horizontal; }
     FormScreen .-beside #form { width: 2fr; }
-    FormScreen .-beside #made { width: 3fr; padding-left: 2; }
+    FormScreen .-beside #made { width: 3fr; height: 1fr; max-height: 100%; border-top: none; }
+    FormScreen .-beside #made { border-left: solid $primary; }
     FormScreen #about { color: $text-muted; padding-bottom: 1; }
     FormScreen .row { height: auto; }
     FormScreen .row Static { width: 3fr; padding-right: 1; link-style: bold underline; }
     FormScreen .row Input { width: 2fr; border: none; height: 1; padding: 0 1; background: $panel; }
     FormScreen .row Input:focus { background: $primary 30%; }
-    FormScreen #result, FormScreen #picture { padding-top: 1; }
-    FormScreen #picture { text-wrap: nowrap; }
+    FormScreen #picture { display: none; padding-top: 1; text-wrap: nowrap; }
+    FormScreen .-beside #picture { display: block; }
     FormScreen OptionList { height: auto; max-height: 4; border-top: solid $primary; padding: 0; }
     """
 
@@ -125,15 +129,15 @@ class FormScreen(Base):
     def compose(self) -> ComposeResult:
         yield StopLine()
         yield Static(text(self.tool.title), id="title")
-        with VerticalScroll(id="both", can_focus=False):
-            with Vertical(id="form"):
+        with Vertical(id="both"):
+            with VerticalScroll(id="form", can_focus=False):
                 yield Static(text(*self.tool.cautions, self.tool.about), id="about")
-                known = filled_in(self.tool, self._before())
+                known = filled_in(self.tool, self._before(), self._asked)
                 for f in self.tool.fields:
                     with Horizontal(classes="row"):
                         yield Static(self._label(f))
                         yield self._input(f, known.get(f.name, f.usual))
-            with Vertical(id="made"):
+            with VerticalScroll(id="made", can_focus=False):
                 yield Static(id="result", markup=False)
                 yield Static(id="picture", markup=False)
         yield OptionList(id="then")
@@ -152,7 +156,7 @@ class FormScreen(Base):
         label = text(f.ask)
         for name, words in f.choices.items():
             click = Style(meta={"@click": f"screen.choose({f.name!r}, {name!r})"})
-            label.append("\n  ").append(text(f"{name}"), click).append(f"  {words}" if words != name else "")
+            label.append("\n  ").append(name, click).append(f"  {words}" if words != name else "")
         return label
 
     def _input(self, f: Field, value: str) -> Input:
@@ -217,14 +221,16 @@ class FormScreen(Base):
         self._offer()
 
     def _draw(self) -> None:
-        """Draw the picture in the room that there is."""
-        both = self.query_one("#both")
-        width = both.size.width - 2
-        if both.has_class("-beside"):
-            width = width * 3 // 5 - 2
-        height = max(LEAST_PICTURE, both.size.height - 3)
-        rows = self._result.picture(max(30, width), height) if self._result and self._result.picture else ()
-        self.query_one("#picture", Static).update(Text("\n".join(rows), no_wrap=True))
+        """Draw the picture beside the form, where there is room."""
+        if self.query_one("#both").has_class("-beside"):
+            room = self.query_one("#made").size
+            rows = self._picture(room.width, room.height - len(self._result.says) - 4 if self._result else 0)
+            self.query_one("#picture", Static).update(Text("\n".join(rows), no_wrap=True))
+
+    def _picture(self, width: int, height: int) -> Sequence[str]:
+        if not (self._result and self._result.picture):
+            return ()
+        return self._result.picture(max(LEAST[0], width), max(LEAST[1], height))
 
     # What can be done with it
 
@@ -236,6 +242,8 @@ class FormScreen(Base):
                 offers.append(Option("Take it as the answer", id="answer"))
             elif self.ours.has_case:
                 offers.append(Option("Write it down in the case", id="note"))
+            if self._result.picture:
+                offers.append(Option("See the picture", id="picture"))
             offers.append(Option("Sources", id="sources"))
         if [o.id for o in offers] != [o.id for o in box.options]:
             box.clear_options().add_options(offers)
@@ -248,6 +256,9 @@ class FormScreen(Base):
             return
         if event.option.id == "sources":
             self.ours.show_text(self.tool.title, "\n".join(self.tool.sources))
+            return
+        if event.option.id == "picture":
+            self.ours.show_text(self.tool.title, "\n".join(self._picture(self.size.width - 4, self.size.height - 5)))
             return
         card = self._asked if event.option.id == "answer" else None
         found = events_of(self.ours.kb, card, self._result)

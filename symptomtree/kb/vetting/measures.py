@@ -26,6 +26,12 @@ def _measure(desk: Desk, measure: Measure | None, unit: str, *path: str | int) -
     except NoSuchTool as error:
         yield desk.problem("K329", str(error), *path, "measure", "tool")
         return
+    fields = [f.name for f in tool.fields]
+    for name in measure.given:
+        if name not in fields:
+            yield desk.problem(
+                "K329", f"{tool.name} has no field {name!r}{nearest(name, fields)}", *path, "measure", "given", name
+            )
     gives = {g.name: g.unit for g in tool.gives}
     if unit and len(measure.values) > 1:
         yield desk.problem("K329", "a reading is one number: name one value", *path, "measure", "values")
