@@ -13,6 +13,7 @@ FAMILIES: dict[str, tuple[str, tuple[str, ...]]] = {
     "rhythm": ("Noise rhythm", ("noise-rhythm",)),
     "tones": ("Tones and bearings", ("squeal-tone", "bearing-rates")),
     "suspension": ("Suspension", ("sag", "air-pressure", "coil-rate", "spring-curve", "travel-use", "bounce")),
+    "electric": ("Electric drive", ("battery-charge", "battery-sag", "range", "assist-limit", "speed-magnet")),
 }
 """module -> (its title, the names of its tools)"""
 
