@@ -88,6 +88,12 @@ def record(result: Result) -> dict[str, Any]:
     }
 
 
+def sentence(error: BadInput) -> str:
+    """Return what is wrong as a sentence."""
+    said = str(error)
+    return f"{said[:1].upper()}{said[1:]}{'' if said.endswith(('?', '.')) else '.'}"
+
+
 # In a case
 
 
@@ -167,7 +173,7 @@ def run(talk: Talk, tool: Tool, typed: Mapping[str, str]) -> Result | None:
         try:
             result = work(tool, given)
         except BadInput as error:
-            talk.say(f"{str(error)[0].upper()}{str(error)[1:]}.")
+            talk.say(sentence(error))
             fields = [f for f in tool.fields if f.name == error.field] or list(tool.fields)
             given.update({f.name: "" for f in fields})
         else:

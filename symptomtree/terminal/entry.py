@@ -222,6 +222,8 @@ def _grades(finding: Symptom | Observable) -> Iterator[str]:
         yield f"{n}. {grade}: {words}" + (" (normal)" if n == 0 else "")
     if isinstance(finding, Observable) and finding.reading:
         yield from _limits(finding.reading)
+    if finding.measure:
+        yield f"Worked out by the tool {finding.measure.tool} (its {', '.join(finding.measure.values)})."
     yield f"For no reason that is listed: {graded_words(finding.leak, list(finding.grades))}"
 
 

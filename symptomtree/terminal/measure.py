@@ -21,7 +21,7 @@ from symptomtree.cases.model import AnyEvent
 from symptomtree.measuring.tool import BadInput, Field, Result, Tool, work
 from symptomtree.measuring.tools import FAMILIES, tool_named
 from symptomtree.plain.card import Card
-from symptomtree.plain.measure import asked, bike_figures, events_of, filled_in, told, tool_of
+from symptomtree.plain.measure import asked, bike_figures, events_of, filled_in, sentence, told, tool_of
 from symptomtree.terminal.parts import Base, KeyLine, StopLine, key, still_there, text
 
 PAUSE = 0.15
@@ -213,7 +213,7 @@ class FormScreen(Base):
             self._result = work(self.tool, typed)
         except BadInput as error:
             self._result = None
-            shown = text(f"{str(error)[:1].upper()}{str(error)[1:]}.")
+            shown = text(sentence(error))
         else:
             shown = text(*list(told(self._result))[len(self.tool.cautions) :])
         self.query_one("#result", Static).update(shown)
