@@ -59,9 +59,9 @@ def pulses_a_second(speed: float, circumference: float, magnets: float) -> float
 
 
 def _assist_limit(
-    region: str, limit: float | None, speed: float, wheel_circumference: float, circumference_set: float | None
+    region: str, own_limit: float | None, speed: float, wheel_circumference: float, circumference_set: float | None
 ) -> Outcome:
-    law = LAWS[region].limit if limit is None else limit
+    law = LAWS[region].limit if own_limit is None else own_limit
     set_to = circumference_set or wheel_circumference
     true = true_speed(speed, wheel_circumference, set_to)
     values = {
@@ -72,7 +72,7 @@ def _assist_limit(
         "turns": turns_a_minute(law, wheel_circumference),
     }
     says = []
-    if limit is None and region not in ("eu", "uk", "australia"):
+    if own_limit is None and region not in ("eu", "uk", "australia"):
         says.append("This law names no tolerance; that of EN 15194 was taken.")
     if abs(values["set-off"]) > 2:
         way = "large: speed and distance read too high, and the help ends early"
@@ -112,7 +112,7 @@ ASSIST_LIMIT = Tool(
             lasting=True,
         ),
         Field(
-            name="limit",
+            name="own-limit",
             ask="Another limit, if none of these?",
             unit="km/h",
             least=5,
@@ -176,7 +176,7 @@ ASSIST_LIMIT = Tool(
 
 def _speed_magnet(
     magnets: float,
-    turns: float | None,
+    wheel_turns: float | None,
     pulses: float | None,
     shown_speed: float | None,
     speed: float | None,
@@ -184,13 +184,13 @@ def _speed_magnet(
 ) -> Outcome:
     if magnets != round(magnets):
         raise BadInput("magnets: they are whole; count those that pass the sensor in one turn", "magnets")
-    if turns is not None and pulses is not None:
-        share = pulses / (turns * magnets) * 100
+    if wheel_turns is not None and pulses is not None:
+        share = pulses / (wheel_turns * magnets) * 100
     elif shown_speed is not None and speed is not None:
         share = shown_speed / speed * 100
     else:
-        missing = "pulses" if turns is not None else "speed" if shown_speed is not None else "turns"
-        raise BadInput(f"{missing} is missing: give turns and pulses, or shown-speed and speed", missing)
+        missing = "pulses" if wheel_turns is not None else "speed" if shown_speed is not None else "wheel-turns"
+        raise BadInput(f"{missing} is missing: give wheel-turns and pulses, or shown-speed and speed", missing)
     values = {"share": share}
     if wheel_circumference is not None:
         values["rate"] = pulses_a_second(25, wheel_circumference, magnets)
@@ -201,7 +201,7 @@ def _speed_magnet(
     ):
         if abs(share / whole - 1) < 0.1:
             says.append(f"As good as {whole / 100:g} of what should be: {words}.")
-    if shown_speed is not None and turns is None:
+    if shown_speed is not None and wheel_turns is None:
         says.append("A wheel size that is set wrong shifts the speed alike, and steadily; a magnet makes it jump.")
     verdict = Verdict(
         value="share",
@@ -232,7 +232,7 @@ SPEED_MAGNET = Tool(
             usual="1",
             lasting=True,
         ),
-        Field(name="turns", ask="How many turns of the wheel?", least=1, most=1000, needed=False),
+        Field(name="wheel-turns", ask="How many turns of the wheel?", least=1, most=1000, needed=False),
         Field(name="pulses", ask="How many answers were counted?", least=0, most=60000, error=0.5, needed=False),
         Field(
             name="shown-speed",
@@ -269,5 +269,5 @@ SPEED_MAGNET = Tool(
         "The motor may start: level off, thumb off the walking button, nobody touches the pedals. Battery out before "
         "fingers go to wheel, magnet or sensor. No reading of displays in traffic.",
     ),
-    example={"magnets": "1", "turns": "20", "pulses": "13", "wheel-circumference": "2150 mm"},
+    example={"magnets": "1", "wheel-turns": "20", "pulses": "13", "wheel-circumference": "2150 mm"},
 )

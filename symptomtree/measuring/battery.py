@@ -79,7 +79,7 @@ def sag(current: float, ohms: float) -> float:
 # How full
 
 
-def _battery_charge(voltage: float, cells: float, chemistry: str, rest: float | None) -> Outcome:
+def _battery_charge(voltage: float, cells: float, chemistry: str, rest_time: float | None) -> Outcome:
     if cells != round(cells):
         raise BadInput("cells: cells in a row are whole; 10 make 36 V, 13 make 48 V, 14 make 52 V", "cells")
     cell = voltage / cells
@@ -103,7 +103,7 @@ def _battery_charge(voltage: float, cells: float, chemistry: str, rest: float | 
         says.append(
             "Iron phosphate keeps its voltage from a tenth to nearly full: charge it fully, and count from there."
         )
-    if rest is None or rest < 30:
+    if rest_time is None or rest_time < 30:
         doubt = hypot(doubt, UNRESTED)
         says.append(
             "Without half an hour of rest the voltage is not that of its charge: after a ride it still climbs, after "
@@ -168,7 +168,9 @@ BATTERY_CHARGE = Tool(
             usual="lithium-ion",
             lasting=True,
         ),
-        Field(name="rest", ask="How long has nothing drawn or charged?", unit="min", least=0, most=1e6, needed=False),
+        Field(
+            name="rest-time", ask="How long has nothing drawn or charged?", unit="min", least=0, most=1e6, needed=False
+        ),
     ),
     run=_battery_charge,
     gives=(
@@ -184,7 +186,7 @@ BATTERY_CHARGE = Tool(
         "from memory (half an hour of rest; what counts as low)",
     ),
     cautions=(_CLOSED, _SHORT),
-    example={"voltage": "38.6 V", "cells": "10", "rest": "120 min"},
+    example={"voltage": "38.6 V", "cells": "10", "rest-time": "120 min"},
 )
 
 
@@ -278,7 +280,7 @@ BATTERY_SAG = Tool(
 # How far
 
 
-def _range(charge_before: Number, charge_now: Number, distance: float, energy: float | None) -> Outcome:
+def _range(charge_before: Number, charge_now: Number, distance: float, battery_energy: float | None) -> Outcome:
     if charge_now.value >= charge_before.value:
         raise BadInput("charge-now: it must be less than before; ride further, then read again", "charge-now")
     gone = [Number(100 - charge.value, charge.error) for charge in (charge_before, charge_now)]
@@ -287,9 +289,9 @@ def _range(charge_before: Number, charge_now: Number, distance: float, energy: f
     used = charge_before.value - charge_now.value
     ratio = charge_now.value / used
     errors = {"remaining": distance / used * hypot((1 + ratio) * charge_now.error, ratio * charge_before.error)}
-    if energy is not None:
-        values["use"] = used / 100 * energy / distance
-        errors["use"] = hypot(charge_before.error, charge_now.error) / 100 * energy / distance
+    if battery_energy is not None:
+        values["use"] = used / 100 * battery_energy / distance
+        errors["use"] = hypot(charge_before.error, charge_now.error) / 100 * battery_energy / distance
     more = f"up to {found.most:.0f} km" if isfinite(found.most) else "how far at most cannot be told yet"
     return Outcome(
         values=values,
@@ -320,7 +322,7 @@ RANGE = Tool(
         Field(name="charge-now", ask="How full is it now?", unit="%", least=0, most=100, error=3, with_error=True),
         Field(name="distance", ask="How far was it ridden between the two?", unit="km", least=0.5, most=400, error=0.2),
         Field(
-            name="energy",
+            name="battery-energy",
             ask="How much does the battery hold when full?",
             unit="Wh",
             least=50,
@@ -339,5 +341,5 @@ RANGE = Tool(
         "What range can I expect from an electric bicycle, a maker's help page (capacity by what a kilometre takes)",
         "E. C. Fieller, Some problems in interval estimation, Journal of the Royal Statistical Society B 16, 1954",
     ),
-    example={"charge-now": "60 %", "distance": "28 km", "energy": "500 Wh"},
+    example={"charge-now": "60 %", "distance": "28 km", "battery-energy": "500 Wh"},
 )

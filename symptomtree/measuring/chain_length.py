@@ -48,11 +48,11 @@ def capacity_needed(rings: Sequence[float], sprockets: Sequence[float]) -> float
 def _chain_length(
     gears: str,
     chainstay: float,
-    growth: float,
+    chainstay_growth: float,
     rings: Sequence[float],
     sprockets: Sequence[float],
     big_to_big: float | None,
-    capacity: float | None,
+    mech_capacity: float | None,
     links_now: float | None,
 ) -> Outcome:
     for name, teeth in (("rings", rings), ("sprockets", sprockets)):
@@ -63,7 +63,7 @@ def _chain_length(
             "sprockets: one gear has one ring and one sprocket; with a mech choose gears=derailleur", "sprockets"
         )
     big, small = (max(rings), max(sprockets)), (min(rings), min(sprockets))
-    exact = half_links_round(chainstay + growth, *big)
+    exact = half_links_round(chainstay + chainstay_growth, *big)
     needed = capacity_needed(rings, sprockets)
     values, says, cautions = {"round-big": exact}, [], []
     if gears == "one-gear":
@@ -79,14 +79,14 @@ def _chain_length(
         count = 2 * ceil((laid - 1e-9) / 2) + 2
         values["capacity-needed"] = needed
         values["slack-small"] = count - half_links_round(chainstay, *small)
-        says.append(_mech_said(count, exact, big_to_big, growth))
-        if capacity is not None and capacity < needed:
+        says.append(_mech_said(count, exact, big_to_big, chainstay_growth))
+        if mech_capacity is not None and mech_capacity < needed:
             says.append(
-                f"The mech takes up {capacity:g} teeth, these gears need {needed:g}: small on small the chain hangs "
-                "slack. Do not shorten it for that; leave those gears out, or fit a mech that takes up more."
+                f"The mech takes up {mech_capacity:g} teeth, these gears need {needed:g}: small on small the chain "
+                "hangs slack. Do not shorten it for that; leave those gears out, or fit a mech that takes up more."
             )
-        elif capacity is not None:
-            says.append(f"The mech takes up {capacity:g} teeth, these gears need {needed:g}: it can keep it taut.")
+        elif mech_capacity is not None:
+            says.append(f"The mech takes up {mech_capacity:g} teeth, these gears need {needed:g}: it can keep it taut.")
     values |= {"half-links": count, "length": count * PITCH}
     if links_now is not None:
         says.append(_now_said(links_now, count))
@@ -141,7 +141,7 @@ LENGTH_TOOLS = (
                 lasting=True,
             ),
             Field(
-                name="growth",
+                name="chainstay-growth",
                 ask="How much longer is that at full travel?",
                 unit="mm",
                 least=0,
@@ -166,7 +166,7 @@ LENGTH_TOOLS = (
                 needed=False,
             ),
             Field(
-                name="capacity",
+                name="mech-capacity",
                 ask="How many teeth does the mech take up (its total capacity)?",
                 least=5,
                 most=70,
@@ -191,6 +191,6 @@ LENGTH_TOOLS = (
             "Calculating chain length on dual suspension bikes, mountain bike magazine (where the stay is longest)",
         ),
         cautions=(FINGERS,),
-        example={"chainstay": "430 mm", "rings": "50 34", "sprockets": "11 34", "capacity": "39"},
+        example={"chainstay": "430 mm", "rings": "50 34", "sprockets": "11 34", "mech-capacity": "39"},
     ),
 )

@@ -48,8 +48,10 @@ def bend(twelve: float, three: float, six: float, nine: float, radius: float) ->
 # The tool
 
 
-def _hanger(gap_12: float, gap_3: float, gap_6: float, gap_9: float, radius: float, speeds: float | None) -> Outcome:
-    found = bend(gap_12, gap_3, gap_6, gap_9, radius)
+def _hanger(
+    gap_12: float, gap_3: float, gap_6: float, gap_9: float, rim_radius: float, speeds: float | None
+) -> Outcome:
+    found = bend(gap_12, gap_3, gap_6, gap_9, rim_radius)
     upright, level = gap_12 - gap_6, gap_3 - gap_9
     out = 2 if speeds and speeds >= 11 else 4
     says = []
@@ -159,7 +161,7 @@ HANGER = Tool(
     fields=(
         *(_gap(hour) for hour in (12, 3, 6, 9)),
         Field(
-            name="radius",
+            name="rim-radius",
             ask="From hub to that point of the rim?",
             unit="mm",
             least=120,

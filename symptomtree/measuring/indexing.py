@@ -69,7 +69,11 @@ def odd_click(moves: Sequence[float]) -> int | None:
 
 
 def _index(
-    speeds: float, pitch: Number | None, cable_pull: Number | None, ratio: Number | None, moves: Sequence[float]
+    speeds: float,
+    sprocket_pitch: Number | None,
+    cable_pull: Number | None,
+    ratio: Number | None,
+    moves: Sequence[float],
 ) -> Outcome:
     if speeds != round(speeds):
         raise BadInput("speeds: sprockets come in whole numbers; count them", "speeds")
@@ -81,9 +85,11 @@ def _index(
     if not moves and (cable_pull is None or ratio is None):
         name = "cable-pull" if cable_pull is None else "ratio"
         raise BadInput(f"{name} is missing: give cable-pull and ratio, or the measured moves", name)
-    if pitch is None and speeds not in PITCHES:
-        raise BadInput(f"pitch is missing: no usual one is known for {speeds:g} sprockets; measure it", "pitch")
-    apart, spread = (pitch.value, pitch.error) if pitch else PITCHES[round(speeds)]
+    if sprocket_pitch is None and speeds not in PITCHES:
+        raise BadInput(
+            f"sprocket-pitch is missing: no usual one is known for {speeds:g} sprockets; measure it", "sprocket-pitch"
+        )
+    apart, spread = (sprocket_pitch.value, sprocket_pitch.error) if sprocket_pitch else PITCHES[round(speeds)]
     each, doubt = list(moves), 0.0
     if not moves and cable_pull and ratio:
         each = [movement(cable_pull.value, ratio.value)] * clicks
@@ -162,7 +168,7 @@ INDEX = Tool(
     fields=(
         Field(name="speeds", ask="How many sprockets has the cassette?", least=2, most=14, lasting=True),
         Field(
-            name="pitch",
+            name="sprocket-pitch",
             ask="From the middle of one sprocket to the next (blank: the usual)?",
             unit="mm",
             least=2,

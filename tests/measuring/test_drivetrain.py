@@ -286,8 +286,8 @@ def test_capacity(rings: Sequence[int], sprockets: Sequence[int], teeth: int) ->
 
 def test_capacity_is_respected() -> None:
     bike = {"chainstay": "420", "rings": "53 39", "sprockets": "11 28"}
-    assert any("hangs slack" in said for said in run("chain-length", **bike, capacity=29).says)
-    assert any("keep it taut" in said for said in run("chain-length", **bike, capacity=31).says)
+    assert any("hangs slack" in said for said in run("chain-length", **bike, mech_capacity=29).says)
+    assert any("keep it taut" in said for said in run("chain-length", **bike, mech_capacity=31).says)
     slack = number(run("chain-length", **bike), "slack-small") - number(run("chain-length", **bike), "round-big")
     assert slack < 0
 
@@ -317,7 +317,7 @@ def test_too_short_is_not_ridden() -> None:
 
 def test_growth_of_the_stay_needs_links() -> None:
     bike = {"chainstay": "430", "rings": "32", "sprockets": "10 51"}
-    one, two = run("chain-length", **bike), run("chain-length", **bike, growth=25.4)
+    one, two = run("chain-length", **bike), run("chain-length", **bike, chainstay_growth=25.4)
     assert number(two, "round-big") - number(one, "round-big") == pytest.approx(4, abs=0.05)
 
 
@@ -440,7 +440,7 @@ def test_hanger_refuses() -> None:
     with pytest.raises(BadInput, match="gap-9 is missing"):
         run("hanger", gap_12=0, gap_3=9, gap_6=0)
     with pytest.raises(BadInput, match="outside"):
-        run("hanger", gap_12=0, gap_3=9, gap_6=0, gap_9=0, radius="31 cm", speeds=99)
+        run("hanger", gap_12=0, gap_3=9, gap_6=0, gap_9=0, rim_radius="31 cm", speeds=99)
 
 
 # Indexing
@@ -504,7 +504,7 @@ def test_an_even_error_adds_up_and_half_of_it_is_left_in_the_middle(sprockets: i
 
 def test_uncertainty_where_nothing_is_out() -> None:
     """The worst is an absolute value; at nothing it is as uncertain as the movement, not certain."""
-    result = run("index", speeds=9, cable_pull="2.5 +- 0.1", ratio="1.74 +- 0", pitch="4.35 +- 0")
+    result = run("index", speeds=9, cable_pull="2.5 +- 0.1", ratio="1.74 +- 0", sprocket_pitch="4.35 +- 0")
     assert number(result, "worst") == pytest.approx(0, abs=1e-9)
     assert error(result, "worst") == pytest.approx(0.1 * 1.74 * 8 / 2)
 
@@ -525,7 +525,7 @@ def test_the_odd_click_is_named() -> None:
         ({"speeds": "10", "moves": "4 4 4"}, "moves"),
         ({"speeds": "10", "ratio": "1.7"}, "cable-pull"),
         ({"speeds": "10", "cable-pull": "2.3"}, "ratio"),
-        ({"speeds": "5", "cable-pull": "2.3", "ratio": "1.7"}, "pitch"),
+        ({"speeds": "5", "cable-pull": "2.3", "ratio": "1.7"}, "sprocket-pitch"),
         ({"speeds": "9.5", "cable-pull": "2.3", "ratio": "1.7"}, "speeds"),
         ({"speeds": "9", "cable-pull": "2.3 V", "ratio": "1.7"}, "cable-pull"),
     ],

@@ -110,8 +110,8 @@ def test_a_cell_of_the_literature(percent: int) -> None:
     [(36, 10, 42.0), (48, 13, 54.6), (52, 14, 58.8)],
 )
 def test_packs_just_charged_are_full_and_half_full_at_their_nominal(nominal: int, cells: int, full: float) -> None:
-    assert number(run("battery-charge", voltage=full, cells=cells, rest=60), "charge") == pytest.approx(100, abs=1)
-    assert 25 < number(run("battery-charge", voltage=nominal, cells=cells, rest=60), "charge") < 55
+    assert number(run("battery-charge", voltage=full, cells=cells, rest_time=60), "charge") == pytest.approx(100, abs=1)
+    assert 25 < number(run("battery-charge", voltage=nominal, cells=cells, rest_time=60), "charge") < 55
 
 
 @pytest.mark.parametrize(
@@ -120,23 +120,23 @@ def test_packs_just_charged_are_full_and_half_full_at_their_nominal(nominal: int
     [(13.6, 99), (13.4, 90), (13.3, 70), (13.2, 40), (13.0, 30), (12.8, 20), (12.0, 10), (10.0, 0)],
 )
 def test_iron_phosphate_says_how_little_it_says(volts: float, percent: float) -> None:
-    result = run("battery-charge", voltage=volts, cells=4, chemistry="iron-phosphate", rest=600)
+    result = run("battery-charge", voltage=volts, cells=4, chemistry="iron-phosphate", rest_time=600)
     assert number(result, "charge") == pytest.approx(percent, abs=1.96 * error(result, "charge"))
 
 
 def test_flat_and_unrested_readings_leave_it_open() -> None:
-    flat = run("battery-charge", voltage="39.36", cells=12, chemistry="iron-phosphate", rest=600)
+    flat = run("battery-charge", voltage="39.36", cells=12, chemistry="iron-phosphate", rest_time=600)
     assert error(flat, "charge") > 19
     assert any("keeps its voltage" in said for said in flat.says)
     for rest in ("", "5"):
-        hasty = run("battery-charge", voltage="36.2", cells=10, rest=rest)
+        hasty = run("battery-charge", voltage="36.2", cells=10, rest_time=rest)
         assert any("Without half an hour" in said for said in hasty.says)
         assert error(hasty, "charge") > 10
 
 
 def test_load_is_told() -> None:
     """Under 10 A the same battery reads lower, and the tool says by how much."""
-    result = run("battery-charge", voltage="38.6", cells=10, rest=60)
+    result = run("battery-charge", voltage="38.6", cells=10, rest_time=60)
     loaded = battery.charge_of(3.86 - battery.sag(10, 0.15) / 10, "lithium-ion")
     assert any(f"{loaded:.0f} % instead of 62 %" in said for said in result.says)
 
@@ -152,7 +152,7 @@ def test_load_is_told() -> None:
     ],
 )
 def test_how_full_in_words(volts: str, says: str) -> None:
-    result = run("battery-charge", voltage=volts, cells=10, rest=60)
+    result = run("battery-charge", voltage=volts, cells=10, rest_time=60)
     assert result.says[0].startswith(says)
     assert any("do not charge" in c for c in result.cautions) == (volts == "20")
 
@@ -253,7 +253,7 @@ def test_battery_sag_refuses(typed: dict[str, str], field: str) -> None:
 def test_published_range(energy: float, use: float, whole: float) -> None:
     """From full, after 30 km at that use, what is left and what was ridden make the printed range."""
     now = 100 - 30 * use / energy * 100
-    result = run("range", charge_now=now, distance=30, energy=energy)
+    result = run("range", charge_now=now, distance=30, battery_energy=energy)
     assert number(result, "use") == pytest.approx(use)
     assert 30 + number(result, "remaining") == pytest.approx(whole, abs=0.05)
     assert number(result, "at-least") < number(result, "remaining")
@@ -334,7 +334,7 @@ def test_a_wheel_set_wrong(around: float, factor: float, speed: float) -> None:
 
 
 def test_another_limit() -> None:
-    result = run("assist-limit", limit="24 km/h", speed="24", wheel_circumference=2000)
+    result = run("assist-limit", own_limit="24 km/h", speed="24", wheel_circumference=2000)
     assert number(result, "share") == pytest.approx(100)
 
 
@@ -376,13 +376,13 @@ def test_published_pulses(speed: float, hertz: float) -> None:
     ],
 )
 def test_pulses(turns: int, pulses: int, magnets: int, says: str) -> None:
-    result = run("speed-magnet", turns=turns, pulses=pulses, magnets=magnets)
+    result = run("speed-magnet", wheel_turns=turns, pulses=pulses, magnets=magnets)
     assert result.says[0].startswith(says)
     assert number(result, "share") == pytest.approx(pulses / turns / magnets * 100)
 
 
 def test_half_and_double_are_named() -> None:
-    assert any("every second one is lost" in said for said in run("speed-magnet", turns=20, pulses=10).says)
+    assert any("every second one is lost" in said for said in run("speed-magnet", wheel_turns=20, pulses=10).says)
     assert any("counted twice" in said for said in run("speed-magnet", shown_speed=40, speed=20).says)
 
 
@@ -396,11 +396,11 @@ def test_by_another_speedometer() -> None:
 @pytest.mark.parametrize(
     ("typed", "field"),
     [
-        ({}, "turns"),
-        ({"turns": "20"}, "pulses"),
+        ({}, "wheel-turns"),
+        ({"wheel-turns": "20"}, "pulses"),
         ({"shown-speed": "20"}, "speed"),
-        ({"turns": "20", "pulses": "20", "magnets": "1.5"}, "magnets"),
-        ({"turns": "20", "pulses": "-1"}, "pulses"),
+        ({"wheel-turns": "20", "pulses": "20", "magnets": "1.5"}, "magnets"),
+        ({"wheel-turns": "20", "pulses": "-1"}, "pulses"),
     ],
 )
 def test_speed_magnet_refuses(typed: dict[str, str], field: str) -> None:
