@@ -14,6 +14,19 @@ FAMILIES: dict[str, tuple[str, tuple[str, ...]]] = {
     "tones": ("Tones and bearings", ("squeal-tone", "bearing-rates")),
     "suspension": ("Suspension", ("sag", "air-pressure", "coil-rate", "spring-curve", "travel-use", "bounce")),
     "electric": ("Electric drive", ("battery-charge", "battery-sag", "range", "assist-limit", "speed-magnet")),
+    "wheels": (
+        "Wheels and tyres",
+        (
+            "spoke-tension",
+            "spoke-length",
+            "wheel-true",
+            "tyre-pressure",
+            "tyre-air",
+            "rim-tyre",
+            "rim-wear",
+            "wheel-size",
+        ),
+    ),
 }
 """module -> (its title, the names of its tools)"""
 
