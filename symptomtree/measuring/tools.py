@@ -13,6 +13,7 @@ FAMILIES: dict[str, tuple[str, tuple[str, ...]]] = {
     "rhythm": ("Noise rhythm", ("noise-rhythm",)),
     "tones": ("Tones and bearings", ("squeal-tone", "bearing-rates")),
     "suspension": ("Suspension", ("sag", "air-pressure", "coil-rate", "spring-curve", "travel-use", "bounce")),
+    "bracketing": ("Set-up by riding", ("bracketing",)),
     "electric": ("Electric drive", ("battery-charge", "battery-sag", "range", "assist-limit", "speed-magnet")),
     "wheels": (
         "Wheels and tyres",
