@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
+from symptomtree.measuring.tool import BadInput, Chance, Field, Gives, Outcome, Tool, Verdict
 
 
 class Law(NamedTuple):
@@ -27,6 +27,8 @@ OVER = 10.0
 """How much later it may end, in percent (TBIS 15194:2019, 4.2.11, a national edition of EN 15194)."""
 EARLY = 10.0
 """How much earlier one feels it end, in percent, as it fades before it is gone (from memory)."""
+SETTING = 2.0
+"""How far the wheel size may be off, in percent: speed is to be right to so much (TBIS 15194:2019, 4.2.11)."""
 MISSED = 5.0
 """How many pulses of a hundred may be off before it is called (from memory)."""
 
@@ -74,7 +76,7 @@ def _assist_limit(
     says = []
     if own_limit is None and region not in ("eu", "uk", "australia"):
         says.append("This law names no tolerance; that of EN 15194 was taken.")
-    if abs(values["set-off"]) > 2:
+    if abs(values["set-off"]) > SETTING:
         way = "large: speed and distance read too high, and the help ends early"
         if values["set-off"] < 0:
             way = "small: speed and distance read too low, and the help ends late"
@@ -93,7 +95,16 @@ def _assist_limit(
         ),
         closer="Read it again on the flat without wind, from another speedometer if there is one.",
     )
-    return Outcome(values=values, verdicts=(verdict,), says=says)
+    chances = [
+        Chance(name="early", of="share", high=100 - EARLY),
+        Chance(name="at-limit", of="share", low=100 - EARLY, high=100 + OVER),
+    ]
+    if circumference_set is not None:
+        chances += [
+            Chance(name="set-small", of="set-off", high=-SETTING),
+            Chance(name="set-large", of="set-off", low=SETTING),
+        ]
+    return Outcome(values=values, verdicts=(verdict,), chances=chances, says=says)
 
 
 ASSIST_LIMIT = Tool(
@@ -153,6 +164,10 @@ ASSIST_LIMIT = Tool(
         Gives(name="shown-at-limit", words="at the limit the display shows", unit="km/h", also="mph"),
         Gives(name="set-off", words="wheel size set too large (-: too small) by", unit="%"),
         Gives(name="turns", words="turns of the wheel at the limit", unit="per min"),
+        Gives(name="early", words="how likely the help ends early (1: sure)"),
+        Gives(name="at-limit", words="how likely it ends at the limit (1: sure)"),
+        Gives(name="set-small", words="how likely the wheel size is set too small (1: sure)"),
+        Gives(name="set-large", words="how likely the wheel size is set too large (1: sure)"),
     ),
     sources=(
         "EN 15194:2017, scope (25 km/h, fading; 250 W)",

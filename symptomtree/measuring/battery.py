@@ -43,6 +43,10 @@ _SHORT = (
     "of metal near the contacts. If it is hot, swollen, hissing, wet or smells, leave it, go outside, and call for "
     "help."
 )
+_EMPTY = (
+    "This is below what a cell survives: do not charge it, keep it away from what burns, and hand it over. A battery "
+    "whose own electronics have switched it off shows so little too; its maker's service can tell."
+)
 
 
 # Formulas
@@ -91,30 +95,10 @@ def _battery_charge(voltage: float, cells: float, chemistry: str, rest_time: flo
         )
     charge = charge_of(cell, chemistry)
     flat = chemistry == "iron-phosphate" and FLAT[0] < cell < FLAT[1]
-    says, cautions = [], []
     doubt = APART_FLAT if flat else APART[chemistry]
-    if empty := cell < LOWEST[chemistry]:
-        says.append("Below its lowest voltage: it is not to be charged as it is.")
-        cautions.append(
-            "This is below what a cell survives: do not charge it, keep it away from what burns, and hand it over. A "
-            "battery whose own electronics have switched it off shows so little too; its maker's service can tell."
-        )
-    if flat:
-        says.append(
-            "Iron phosphate keeps its voltage from a tenth to nearly full: charge it fully, and count from there."
-        )
     if rest_time is None or rest_time < 30:
         doubt = hypot(doubt, UNRESTED)
-        says.append(
-            "Without half an hour of rest the voltage is not that of its charge: after a ride it still climbs, after "
-            "charging it still sinks. Measure again."
-        )
-    amperes, ohms = _TYPICAL
-    loaded = charge_of((voltage - sag(amperes, ohms)) / cells, chemistry)
-    says.append(
-        f"Under load it says less than it has: {amperes:g} A through {ohms:g} ohm take {sag(amperes, ohms):g} V off, "
-        f"and the same battery would read {loaded:.0f} % instead of {charge:.0f} %."
-    )
+    empty = cell < LOWEST[chemistry]
     verdict = Verdict(
         value="charge",
         limits=(10, 25),
@@ -141,10 +125,32 @@ def _battery_charge(voltage: float, cells: float, chemistry: str, rest_time: flo
         values={"charge": charge, "cell-voltage": cell},
         errors={"charge": doubt},
         verdicts=() if empty else (verdict,),
-        says=says,
-        cautions=cautions,
+        says=("Below its lowest voltage: it is not to be charged as it is.",)
+        if empty
+        else _charge_said(voltage, cells, chemistry, rest_time, flat),
+        cautions=(_EMPTY,) if empty else (),
         picture=picture,
     )
+
+
+def _charge_said(voltage: float, cells: float, chemistry: str, rest_time: float | None, flat: bool) -> list[str]:
+    says = []
+    if flat:
+        says.append(
+            "Iron phosphate keeps its voltage from a tenth to nearly full: charge it fully, and count from there."
+        )
+    if rest_time is None or rest_time < 30:
+        says.append(
+            "Without half an hour of rest the voltage is not that of its charge: after a ride it still climbs, after "
+            "charging it still sinks. Measure again."
+        )
+    amperes, ohms = _TYPICAL
+    at_rest, loaded = (charge_of((voltage - drop) / cells, chemistry) for drop in (0, sag(amperes, ohms)))
+    says.append(
+        f"Under load it says less than it has: {amperes:g} A through {ohms:g} ohm take {sag(amperes, ohms):g} V off, "
+        f"and the same battery would read {loaded:.0f} % instead of {at_rest:.0f} %."
+    )
+    return says
 
 
 BATTERY_CHARGE = Tool(

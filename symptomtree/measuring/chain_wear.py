@@ -203,6 +203,8 @@ def _chain_life(
         )
     replace, far = limits_of(speeds) or (0.5, 0.75)
     until, sprockets = left(start, second, distance, replace), left(start, second, distance, far)
+    if not isfinite(until.least):
+        raise BadInput("second: it is the same as the first; measure again when it has run further", "second")
     values, errors = {"rate": worn / distance * 1000}, {"rate": spread / distance * 1000}
     for name, found in (("remaining", until), ("to-sprockets", sprockets)):
         if isfinite(found.most):

@@ -3,7 +3,11 @@
 from collections.abc import Sequence
 from math import atan, degrees, pi
 
-from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
+from symptomtree.measuring.tool import BadInput, Chance, Field, Gives, Outcome, Tool, Verdict
+
+OUT = 3.0
+"""Millimetres from which the chain line is called clearly out (from memory)."""
+
 
 # Formulas
 
@@ -146,7 +150,8 @@ def _chain_line(
         says=(much, some, straight, some, much) if one else (much, straight, much),
         closer="Measure each again with a caliper, at two places a half turn apart.",
     )
-    return Outcome(values=values, verdicts=(verdict,), says=says)
+    chances = [Chance(name="ring-in", of="off", high=-OUT), Chance(name="ring-out", of="off", low=OUT)]
+    return Outcome(values=values, verdicts=(verdict,), chances=chances, says=says)
 
 
 CHAIN_LINE = Tool(
@@ -203,6 +208,8 @@ CHAIN_LINE = Tool(
         Gives(name="rear", words="chain line at the back", unit="mm", also="in"),
         Gives(name="off", words="front further out (-: in) than back by", unit="mm", also="in"),
         Gives(name="slant", words="the chain slants by up to", unit="deg"),
+        Gives(name="ring-in", words=f"how likely the front runs {OUT:g} mm or more further in (1: sure)"),
+        Gives(name="ring-out", words=f"how likely the front runs {OUT:g} mm or more further out (1: sure)"),
     ),
     sources=(
         "common practice (half the tube and to the teeth in front; half the width less to the teeth at the back)",

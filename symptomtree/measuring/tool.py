@@ -9,7 +9,7 @@ import re
 from bisect import bisect
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from math import floor, hypot, inf, isfinite, log10
+from math import erf, floor, hypot, inf, isfinite, log10
 from typing import Any, Literal
 
 from symptomtree.measuring.units import NotANumber, Number, convert, convert_span, read_number
@@ -103,6 +103,22 @@ class Verdict:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Chance:
+    """How likely a value truly lies between two limits, by its uncertainty; what a finding without a reading takes.
+
+    Attributes:
+        name: of the chance, in `Tool.gives`, without a unit.
+        of: the value, in `Tool.gives`.
+        low, high: the limits, in the value's unit.
+    """
+
+    name: str
+    of: str
+    low: float = -inf
+    high: float = inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
     """What a tool's function returns.
 
@@ -110,6 +126,7 @@ class Outcome:
         values: name in `Tool.gives` -> number; one that does not come out of these inputs is left out.
         errors: standard uncertainty that is not carried over from the inputs, like the spread of a fit.
         verdicts: what values mean by their limits; told first.
+        chances: how likely values lie within limits; they come after the values.
         says: what it means and what to do, a sentence each.
         cautions: those that hold because of these inputs.
         picture: a drawing, where it says more.
@@ -118,6 +135,7 @@ class Outcome:
     values: Mapping[str, float] = field(default_factory=dict)
     errors: Mapping[str, float] = field(default_factory=dict)
     verdicts: Sequence[Verdict] = ()
+    chances: Sequence[Chance] = ()
     says: Sequence[str] = ()
     cautions: Sequence[str] = ()
     picture: Picture | None = None
@@ -202,6 +220,8 @@ def work(tool: Tool, typed: Mapping[str, str]) -> Result:
     values = [
         _value(g, made.values[g.name], squares.get(g.name, 0.0) ** 0.5) for g in tool.gives if g.name in made.values
     ]
+    words = {g.name: g.words for g in tool.gives}
+    values += [Value(c.name, words[c.name], _chance(c, values), 0.0, "") for c in made.chances]
     shown = {name: text for name, text in given.items() if text}
     says = (*(told for verdict in made.verdicts for told in _told(verdict, values)), *made.says)
     return Result(tool, shown, tuple(values), says, (*tool.cautions, *made.cautions), made.picture)
@@ -232,7 +252,7 @@ def _parts(text: str) -> list[str]:
     """
     if ";" in text or "\n" in text:
         return [part for part in text.replace("\n", ";").split(";") if part.strip()]
-    return re.split(r"(?<![-±]) (?=[+-]?\d)", " ".join(text.split()))
+    return re.split(r"(?<![-±]) (?=[+-]?[.,]?\d)", " ".join(text.split()))
 
 
 def _read_number(f: Field, text: str) -> Number:
@@ -298,6 +318,15 @@ def _values(tool: Tool, inputs: Mapping[str, Any], made: Outcome) -> dict[str, f
 def _value(g: Gives, number: float, error: float) -> Value:
     also = (convert(number, g.unit, g.also), convert_span(error, g.unit, g.also), g.also) if g.also else None
     return Value(g.name, g.words, float(number), float(error), g.unit, also)
+
+
+def _chance(chance: Chance, values: Sequence[Value]) -> float:
+    """Return the probability of a normal distribution between two limits (JCGM 106:2012, 7.2)."""
+    value = next(v for v in values if v.name == chance.of)
+    if not value.error:
+        return float(chance.low <= value.number < chance.high)
+    low, high = ((limit - value.number) / value.error / 2**0.5 for limit in (chance.low, chance.high))
+    return (erf(high) - erf(low)) / 2
 
 
 def _told(verdict: Verdict, values: Sequence[Value]) -> list[str]:

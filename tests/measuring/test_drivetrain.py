@@ -214,6 +214,7 @@ def test_the_more_it_has_worn_the_less_is_left(second: float, more: float) -> No
     [
         ({"first": "0.5", "second": "0.2", "distance": "900"}, "second"),
         ({"first": "0.1", "distance": "900"}, "second"),
+        ({"first": "0.1 +- 0", "second": "0.1 +- 0", "distance": "900"}, "second"),
         ({"second": "0.2", "distance": "0"}, "distance"),
         ({"second": "0.2", "distance": "900 mm"}, "distance"),
     ],
@@ -641,6 +642,13 @@ def test_how_far_off(off: float, one: bool, says: str) -> None:
         "chain-line", tube_width=30, tube_to_rings=27.5 + off, dropout_width=120, dropout_to_sprockets=sprockets
     )
     assert result.says[0].startswith(says)
+
+
+@pytest.mark.parametrize(("off", "inwards", "outwards"), [(0, 0, 0), (6, 0, 1), (-6, 1, 0), (3, 0, 0.5)])
+def test_how_likely_it_is_out(off: float, inwards: float, outwards: float) -> None:
+    result = run("chain-line", tube_width=30, tube_to_rings=27.5 + off, dropout_width=120, dropout_to_sprockets=17.5)
+    assert number(result, "ring-in") == pytest.approx(inwards, abs=0.001)
+    assert number(result, "ring-out") == pytest.approx(outwards, abs=0.001)
 
 
 def test_slant_of_the_crossed_gear() -> None:

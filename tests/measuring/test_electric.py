@@ -155,6 +155,7 @@ def test_how_full_in_words(volts: str, says: str) -> None:
     result = run("battery-charge", voltage=volts, cells=10, rest_time=60)
     assert result.says[0].startswith(says)
     assert any("do not charge" in c for c in result.cautions) == (volts == "20")
+    assert any("Under load" in said for said in result.says) == (volts != "20")
 
 
 @given(st.sampled_from(sorted(battery.CURVES)), st.floats(1.9, 4.3), st.floats(0, 0.5))
@@ -331,6 +332,23 @@ def test_a_wheel_set_wrong(around: float, factor: float, speed: float) -> None:
     if factor > 1.03:
         assert number(result, "shown-at-limit") > 25
         assert any("ends early" in said for said in result.says)
+
+
+@pytest.mark.parametrize(
+    ("speed", "early", "at_limit"), [("20", 1, 0), ("25", 0, 1), ("22.5", 0.5, 0.5), ("32", 0, 0), ("27.5", 0, 0.5)]
+)
+def test_how_likely_it_ends_where(speed: str, early: float, at_limit: float) -> None:
+    result = run("assist-limit", speed=speed, wheel_circumference=2150)
+    assert number(result, "early") == pytest.approx(early, abs=0.001)
+    assert number(result, "at-limit") == pytest.approx(at_limit, abs=0.001)
+    assert result.value("set-large") is None
+
+
+@pytest.mark.parametrize(("set_to", "small", "large"), [(2150, 0, 0), (2250, 0, 1), (2050, 1, 0), (2193, 0, 0.5)])
+def test_how_likely_the_wheel_is_set_wrong(set_to: float, small: float, large: float) -> None:
+    result = run("assist-limit", speed=25, wheel_circumference=2150, circumference_set=set_to)
+    assert number(result, "set-small") == pytest.approx(small, abs=0.01)
+    assert number(result, "set-large") == pytest.approx(large, abs=0.01)
 
 
 def test_another_limit() -> None:

@@ -3,7 +3,7 @@
 import pytest
 from scipy.stats import norm
 
-from symptomtree.measuring.tool import TOO_CLOSE, Field, Gives, Outcome, Tool, Verdict, work
+from symptomtree.measuring.tool import TOO_CLOSE, Chance, Field, Gives, Outcome, Tool, Verdict, work
 
 _TOOL = Tool(
     name="worn",
@@ -49,3 +49,23 @@ def test_too_close_to_call(typed: str, limit: str, holds: str) -> None:
 
 def test_a_better_gauge_calls_it() -> None:
     assert work(_TOOL, {"wear": "0.9 +- 0.02"}).says[0] == "It stays."
+
+
+@pytest.mark.parametrize(("typed", "low", "high"), [("1.1", 1, 2), ("0.9", 1, float("inf")), ("0.9", float("-inf"), 1)])
+def test_a_chance_is_that_of_the_normal_distribution(typed: str, low: float, high: float) -> None:
+    tool = Tool(
+        name="worn",
+        title="How far something is worn",
+        about="Read it.",
+        fields=_TOOL.fields,
+        run=lambda wear: Outcome(values={"wear": wear}, chances=[Chance(name="over", of="wear", low=low, high=high)]),
+        gives=(*_TOOL.gives, Gives(name="over", words="how likely it is worn")),
+        sources=("from memory",),
+        example={"wear": "0.5"},
+    )
+    found = work(tool, {"wear": typed}).value("over")
+    assert found is not None
+    assert found.number == pytest.approx(norm.cdf(high, float(typed), 0.1) - norm.cdf(low, float(typed), 0.1))
+    sure = work(tool, {"wear": f"{typed} +- 0"}).value("over")
+    assert sure is not None
+    assert sure.number == float(low <= float(typed) < high)
