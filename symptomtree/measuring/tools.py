@@ -28,6 +28,10 @@ FAMILIES: dict[str, tuple[str, tuple[str, ...]]] = {
             "wheel-size",
         ),
     ),
+    "brakes": (
+        "Brakes",
+        ("lever-travel", "brake-wear", "brake-ratio", "stopping", "rotor-runout", "rotor-heat"),
+    ),
 }
 """module -> (its title, the names of its tools)"""
 
