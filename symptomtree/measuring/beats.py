@@ -30,7 +30,7 @@ _KINDS = ((0.03, 0.05), (0.15, 0.3), (0.35, 0.1))  # share of beats that are mis
 _DRIFT = 0.012  # what a drift of 5 % over a recording adds to that spread, by and large
 _BACK = 10  # how many beats back the last one that belongs may be
 _MISSED = 6  # how many periods may pass from one that belongs to the next
-NONE = 0.06
+NONE = 0.12
 """How often a noise comes from nothing in the list, before anything is measured (from memory)."""
 MULTIPLE = 0.02
 """How often something strikes twice in a turn, or in every other turn only (from memory)."""

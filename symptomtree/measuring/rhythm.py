@@ -178,7 +178,7 @@ def _told(
     says = [f"Cannot tell: {', '.join(f'{name} {chance[name]:.0%}' for name in near)}."]
     pair = [by_name[name] for name in (first, second) if name in by_name]
     if len(pair) == 2 and apart(pair[0], pair[1], doubt) < _APART:
-        return says + _to_part(pair, gear, cranks, doubt)
+        return says + _to_part(pair, may, gear, cranks, doubt)
     return [*says, "Record or tap longer (20 s), at one steady cadence, with the microphone near the noise."]
 
 
@@ -187,11 +187,12 @@ def _planned(may: Sequence[Source], gear: Gear | None, cranks: float | None, dou
     close = [(a, b) for n, a in enumerate(may) for b in may[n + 1 :] if apart(a, b, doubt) < _APART]
     if not close:
         return ["This gear is a good one: no two of these come round at nearly the same rate. Now tap or record."]
-    pair = min(close, key=lambda two: apart(two[0], two[1], doubt))
-    return _to_part(pair, gear, cranks, doubt)
+    return _to_part(min(close, key=lambda two: apart(two[0], two[1], doubt)), may, gear, cranks, doubt)
 
 
-def _to_part(pair: Sequence[Source], gear: Gear | None, cranks: float | None, doubt: float) -> list[str]:
+def _to_part(
+    pair: Sequence[Source], may: Sequence[Source], gear: Gear | None, cranks: float | None, doubt: float
+) -> list[str]:
     """Return how two sources that come round at nearly the same rate can be told apart."""
     says = [
         "In this gear {} and {} come round at nearly the same rate ({:.0f} and {:.0f} a minute).".format(
@@ -200,7 +201,11 @@ def _to_part(pair: Sequence[Source], gear: Gear | None, cranks: float | None, do
     ]
     if any(s.goes_on > 0.5 for s in pair) and any(s.goes_on < 0.5 for s in pair):
         says.append("Stop pedalling and let it roll: what goes on is of a wheel.")
-    if gear and cranks and (rear := other_gear(gear, cranks, doubt, [s.name for s in pair])):
+    rear = None
+    if gear and cranks:  # best one in which everything is apart
+        rear = other_gear(gear, cranks, doubt, [s.name for s in may])
+        rear = rear or other_gear(gear, cranks, doubt, [s.name for s in pair])
+    if rear:
         says.append(f"Record in a gear with about {rear} teeth at the back: there they are apart.")
     elif doubt > 0.015:
         says.append("Count the cadence more exactly, over a whole minute and to one turn.")

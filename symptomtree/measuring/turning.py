@@ -49,11 +49,6 @@ def wheel_rate(speed: float, circumference: float) -> float:
     return speed / circumference
 
 
-def development(gear: Gear, circumference: float) -> float:
-    """Return how far the bike goes in a turn of the cranks, in the unit of the wheel's circumference."""
-    return gear.front / gear.rear * circumference
-
-
 def bearing_orders(
     balls: float, ball: float, pitch: float, angle: float = 0.0, outer_turns: bool = False
 ) -> dict[str, float]:

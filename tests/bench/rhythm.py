@@ -19,15 +19,25 @@ What is drawn at random, evenly unless said otherwise:
 - 8 to 20 s of noise, white, pink or between, with gusts; 10 dB below the sound's own mean power *while it sounds*
   (over the whole recording the sound is mostly below the noise).
 
+Then the rider does what the tool says: where it could not tell, a second recording is made, in the sprocket of the bike
+that is nearest to the one it proposes, or, when it asks for a longer recording, of 20 s; all else is drawn anew.
+
+`told the rates` is what the tool answers to the same rider and gear when it is told the exact rate of the noise instead
+of a recording: no way of listening can do much better, as in some gears two things come round alike.
+
 With `--coast` the rider stops pedalling for the last third and says from when: wheels go on, four times in five.
+With `--planned` the rider asks the tool beforehand, without a noise, and records in the sprocket nearest to the one it
+proposes; without it, in whatever gear the bike happens to be.
+
 With `--other` the noise has nothing to do with what turns: clicks at random, or a rhythm of its own.
 """
 
 import argparse
+import re
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from time import perf_counter
 
@@ -60,32 +70,56 @@ _DRIVES = (
 
 
 @dataclass(frozen=True)
+class Bike:
+    """A drive, the gear that is in use, and what is wrong."""
+
+    sprockets: tuple[int, ...]
+    front: int
+    rear: int
+    jockey: int
+    links: int
+    source: str
+
+
+@dataclass(frozen=True)
 class Made:
-    """A recording, what is right, and what its rider says."""
+    """A recording, what is right, what its rider says, and the true rate in Hz."""
 
     samples: np.ndarray
     source: str
     typed: dict[str, str]
+    rate: float
 
 
-def synthesise(rng: np.random.Generator, coast: bool = False, other: bool = False) -> Made:
-    """Return a recording of a noise whose source is known."""
+def some_bike(rng: np.random.Generator) -> Bike:
+    """Return a bike with something wrong, in any of its gears."""
     rings, sprockets = _DRIVES[rng.integers(len(_DRIVES))]
-    front, rear = int(rng.choice(rings)), int(rng.choice(sprockets))
-    jockey = int(rng.integers(11, 13))
-    links = 2 * round(54 + (max(rings) + max(sprockets) - 60) / 8 + rng.uniform(-2, 2))
-    cadence, length = rng.uniform(50, 100), rng.uniform(8, 20)
-    source = str(rng.choice(SOURCES))
+    return Bike(
+        sprockets=sprockets,
+        front=int(rng.choice(rings)),
+        rear=int(rng.choice(sprockets)),
+        jockey=int(rng.integers(11, 13)),
+        links=2 * round(54 + (max(rings) + max(sprockets) - 60) / 8 + rng.uniform(-2, 2)),
+        source=str(rng.choice(SOURCES)),
+    )
+
+
+def synthesise(
+    rng: np.random.Generator, bike: Bike, coast: bool = False, other: bool = False, length: float | None = None
+) -> Made:
+    """Return a recording of a bike's noise."""
+    cadence, length = rng.uniform(50, 100), length or rng.uniform(8, 20)
+    source = bike.source
     turns = {
         "crank": 1.0,
         "pedal-stroke": 2.0,
-        "chain-loop": front / links,
-        "jockey": front / jockey,
-        "wheel": front / rear,
-        "chain-teeth": float(front),
+        "chain-loop": bike.front / bike.links,
+        "jockey": bike.front / bike.jockey,
+        "wheel": bike.front / bike.rear,
+        "chain-teeth": float(bike.front),
     }[source]
     if other:
-        source, turns = "none", float(np.exp(rng.uniform(np.log(0.4), np.log(5))))
+        source, turns = "own rhythm", float(np.exp(rng.uniform(np.log(0.4), np.log(5))))
     time = np.arange(0, length, 1 / 200)
     pace = cadence / 60 * _drift(rng, time / length)
     ridden = 2 / 3 * length if coast else length
@@ -93,6 +127,7 @@ def synthesise(rng: np.random.Generator, coast: bool = False, other: bool = Fals
     phase = np.concatenate([[0.0], np.cumsum(pace * slowing / 200)]) * turns + rng.uniform()
     beats = np.interp(np.arange(np.ceil(phase[0]), phase[-1]), phase, np.append(time, length))
     if other and rng.random() < 0.5:
+        source = "at random"
         beats = np.sort(rng.uniform(0, length, rng.poisson(turns * length)))
     goes_on = source == "wheel" and rng.random() < 0.8
     if coast and not goes_on:
@@ -113,19 +148,16 @@ def synthesise(rng: np.random.Generator, coast: bool = False, other: bool = Fals
         _add(samples, at, rng.uniform(0.3, 1.0) * next(clicks))
     noise = _noise(rng, len(samples))
     samples += noise * np.sqrt(np.mean(power or [1.0]) / 10 ** (BELOW / 10))
+    true = float(pace[time < ridden].mean())
     typed = {
-        "cadence": f"{_mean(pace, time < ridden) * 60 * (1 + rng.normal(0, READ)):.1f} +- {READ * cadence:.1f}",
-        "teeth-front": str(front),
-        "teeth-rear": str(rear),
-        "jockey-teeth": str(jockey),
-        "chain-links": str(links) if rng.random() < 0.5 else "",
+        "cadence": f"{true * 60 * (1 + rng.normal(0, READ)):.1f} +- {READ * cadence:.1f}",
+        "teeth-front": str(bike.front),
+        "teeth-rear": str(bike.rear),
+        "jockey-teeth": str(bike.jockey),
+        "chain-links": str(bike.links) if rng.random() < 0.5 else "",
         "coast-from": f"{ridden:.1f}" if coast else "",
     }
-    return Made(samples / np.abs(samples).max(), source, typed)
-
-
-def _mean(values: np.ndarray, where: np.ndarray) -> float:
-    return float(values[where].mean())
+    return Made(samples / np.abs(samples).max(), source, typed, true * turns)
 
 
 def _drift(rng: np.random.Generator, share: np.ndarray) -> np.ndarray:
@@ -197,24 +229,64 @@ def _noise(rng: np.random.Generator, size: int) -> np.ndarray:
     return noise / noise.std()
 
 
-def answer(made: Made, folder: Path) -> tuple[str, Result]:
-    """Return what the tool says it is; '' when it cannot tell."""
-    path = folder / "noise.wav"
-    wavfile.write(path, RATE, (made.samples * 32_000).astype(np.int16))
-    found = work(tool_named("noise-rhythm"), {**made.typed, "recording": str(path)})
+def answer(typed: dict[str, str]) -> tuple[str, Result]:
+    """Return what the tool says it is ('' when it cannot tell), and all it says."""
+    found = work(tool_named("noise-rhythm"), typed)
     chance = {v.name: v.number for v in found.values if v.name in (*SOURCES, "none")}
     best = max(chance, key=lambda name: chance[name], default="")
     return (best if chance and chance[best] >= SURE else ""), found
 
 
-def measure(recordings: int, coast: bool = False, other: bool = False) -> Counter[tuple[str, str]]:
-    """Return how often each source was answered with right, wrong or cannot tell."""
-    counts: Counter[tuple[str, str]] = Counter()
+def listen(made: Made, path: Path) -> tuple[str, Result]:
+    """Return what the tool says of a recording."""
+    wavfile.write(path, RATE, (made.samples * 32_000).astype(np.int16))
+    return answer({**made.typed, "recording": str(path)})
+
+
+def shifted(bike: Bike, found: Result) -> Bike:
+    """Return the bike in the gear that the tool proposes, as near as its sprockets come."""
+    asked = re.search(r"about (\d+) teeth", " ".join(found.says))
+    if not asked:
+        return bike
+    others = [rear for rear in bike.sprockets if rear != bike.rear]
+    return replace(bike, rear=min(others, key=lambda rear: abs(np.log(rear / int(asked[1])))))
+
+
+def planned(bike: Bike) -> Bike:
+    """Return the bike in a gear that the tool finds good before anything is recorded, if two changes get there."""
+    for _ in range(2):
+        gear = {"teeth-front": f"{bike.front}", "teeth-rear": f"{bike.rear}", "jockey-teeth": f"{bike.jockey}"}
+        bike = shifted(bike, answer({**gear, "cadence": f"75 +- {75 * READ}"})[1])
+    return bike
+
+
+def judged(said: str, source: str) -> str:
+    """Return what kind of answer it is."""
+    right = source if source in SOURCES else "none"
+    return "right" if said == right else "wrong" if said else "cannot tell"
+
+
+def measure(
+    recordings: int, coast: bool = False, other: bool = False, plan: bool = False
+) -> dict[str, Counter[tuple[str, str]]]:
+    """Return, for each measure, how often each source was answered with right, wrong or cannot tell."""
+    counts: dict[str, Counter[tuple[str, str]]] = {"one recording": Counter(), "as the tool then says": Counter()}
+    if not (coast or other):
+        counts["told the rates"] = Counter()
     with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "noise.wav"
         for n in range(recordings):
-            made = synthesise(np.random.default_rng((2026, n)), coast, other)
-            said, _ = answer(made, Path(folder))
-            counts[made.source, "right" if said == made.source else "wrong" if said else "cannot tell"] += 1
+            rng = np.random.default_rng((2026, n))
+            bike = planned(some_bike(rng)) if plan else some_bike(rng)
+            made = synthesise(rng, bike, coast, other)
+            said, found = listen(made, path)
+            counts["one recording"][made.source, judged(said, made.source)] += 1
+            if not (coast or other):
+                told, _ = answer({**made.typed, "beat-rate": f"{60 * made.rate} +- 0"})
+                counts["told the rates"][made.source, judged(told, made.source)] += 1
+            if not said and not other:
+                said, _ = listen(synthesise(rng, shifted(bike, found), coast, length=20.0), path)
+            counts["as the tool then says"][made.source, judged(said, made.source)] += 1
     return counts
 
 
@@ -222,18 +294,19 @@ def main() -> None:
     """Print the measure."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--recordings", type=int, default=1000)
-    parser.add_argument("--coast", action="store_true")
-    parser.add_argument("--other", action="store_true")
+    parser.add_argument("--coast", action="store_true", help="the last third is coasted")
+    parser.add_argument("--other", action="store_true", help="noises that have nothing to do with what turns")
+    parser.add_argument("--planned", action="store_true", help="the tool is asked for a good gear beforehand")
     asked = parser.parse_args()
     start = perf_counter()
-    counts = measure(asked.recordings, asked.coast, asked.other)
     kinds = ("right", "cannot tell", "wrong")
-    print(f"{'':14}" + "".join(f"{kind:>13}" for kind in kinds))
-    for source in sorted({source for source, _ in counts}):
-        print(f"{source:14}" + "".join(f"{counts[source, kind]:13}" for kind in kinds))
-    whole = {kind: sum(count for (_, k), count in counts.items() if k == kind) for kind in kinds}
-    print(f"{'together':14}" + "".join(f"{whole[kind] / asked.recordings:13.1%}" for kind in kinds))
-    print(f"{(perf_counter() - start) / asked.recordings * 1000:.0f} ms for each recording")
+    for name, counts in measure(asked.recordings, asked.coast, asked.other, asked.planned).items():
+        print(f"{name:22}" + "".join(f"{kind:>13}" for kind in kinds))
+        for source in sorted({source for source, _ in counts}):
+            print(f"  {source:20}" + "".join(f"{counts[source, kind]:13}" for kind in kinds))
+        whole = {kind: sum(count for (_, k), count in counts.items() if k == kind) for kind in kinds}
+        print(f"  {'together':20}" + "".join(f"{whole[kind] / asked.recordings:13.1%}" for kind in kinds))
+    print(f"{(perf_counter() - start) / asked.recordings * 1000:.0f} ms for each")
 
 
 if __name__ == "__main__":
