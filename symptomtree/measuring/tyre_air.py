@@ -67,11 +67,15 @@ def _tyre_air(
     def picture(width: int, height: int) -> list[str]:
         span = sorted((temperature, temperature_then))
         at = [span[0] - 5 + n * (span[1] - span[0] + 10) / 50 for n in range(51)]
+        heights = {"at the height of then": around_then}
+        if around_then != around:
+            heights["at the height of now"] = around
         lines = {
-            "at the height of now": (at, [pressure_then(pressure, temperature, t, around, around) for t in at]),
-            "at the height of then": (at, [pressure_then(pressure, temperature, t, around, around_then) for t in at]),
+            name: (at, [pressure_then(pressure, temperature, t, around, air) for t in at])
+            for name, air in heights.items()
         }
-        return curves(lines, width, height, "degrees Celsius", "gauge, bar")
+        points = {"now": ([temperature], [pressure]), "then": ([temperature_then], [then])}
+        return curves(lines, width, height, "degrees Celsius", "gauge, bar", points)
 
     return Outcome(values={"pressure-then": then}, verdicts=verdicts, says=says, picture=picture)
 

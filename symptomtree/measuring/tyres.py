@@ -1,10 +1,10 @@
 """Tyre pressure from load, width and ground, within what tyre and rim allow."""
 
-from math import floor, inf
+from math import erf, floor, inf, sqrt
 
 from symptomtree.measuring.picture import bars
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool
-from symptomtree.measuring.units import convert
+from symptomtree.measuring.units import Number, convert
 
 HOOKLESS = 5.0
 """bar, the most on a road rim without hooks (ETRTO, as a tyre maker's page on tubeless road tyres reports it)."""
@@ -17,6 +17,9 @@ LESS = 0.9
 """Share that loose ground leaves of the pressure, and tubeless again (common practice: about a tenth less each)."""
 HOOKS = {"hooked": "with hooks", "hookless": "without hooks", "not-known": "not known"}
 GROUND = {"paved": "paved", "loose": "gravel or trail"}
+FLAT, HARD = 0.75, 1.4
+"""Share of what the load wants below which a tyre is clearly too low, above which too high (from memory)."""
+WHEELS = {"front": "front wheel", "rear": "rear wheel"}
 AIR = {"tube": "with a tube", "tubeless": "tubeless"}
 
 
@@ -51,6 +54,8 @@ def _tyre_pressure(
     rim_hooks: str,
     rim_max: float | None,
     rim_width: float | None,
+    pressure: Number | None,
+    wheel: str,
 ) -> Outcome:
     limit, whose = most_allowed(tyre_max, rim_max, rim_hooks)
     if tyre_min is not None and tyre_min > limit:
@@ -67,19 +72,26 @@ def _tyre_pressure(
     values = {"pressure-limit": limit}
     errors = {}
     says = []
-    for wheel, load in loads.items():
+    for place, load in loads.items():
         if not LOAD[0] <= load <= LOAD[1]:
             raise BadInput(
-                f"{load:.0f} kg on the {wheel} wheel is outside the {LOAD[0]:g} to {LOAD[1]:g} kg that were measured; "
+                f"{load:.0f} kg on the {place} wheel is outside the {LOAD[0]:g} to {LOAD[1]:g} kg that were measured; "
                 "keep to the tyre maker's table"
             )
         wanted, doubt = drop_pressure(load, tyre_width)
         wanted, doubt = wanted * share, doubt * share
         least = tyre_min or 0.0
         set_to = min(max(wanted, least), limit)
-        values[f"load-{wheel}"], values[f"pressure-{wheel}"] = load, set_to
-        errors[f"pressure-{wheel}"] = doubt if set_to == wanted else 0.0
-        says.append(_about(wheel, wanted, set_to, limit, whose))
+        values[f"load-{place}"], values[f"pressure-{place}"] = load, set_to
+        errors[f"pressure-{place}"] = doubt if set_to == wanted else 0.0
+        says.append(_about(place, wanted, set_to, limit, whose))
+    if pressure is not None:
+        wanted = drop_pressure(loads[wheel], tyre_width)[0] * share
+        least = min(max(tyre_min or 0.0, FLAT * wanted), limit)
+        most = max(least, min(limit, HARD * max(wanted, tyre_min or 0.0)))
+        values["too-low"] = chance_below(pressure, least)
+        values["too-high"] = 1 - chance_below(pressure, most)
+        says.insert(0, _about_now(wheel, pressure.value, values["too-low"], values["too-high"], least, most))
     says += [
         f"Never over {both(limit)}: {whose}. Set it lower by what your gauge may be wrong.",
         "A starting point for that load: ride, and change it by 0.2 bar (3 psi) at a time. Squirming in bends, or "
@@ -119,6 +131,29 @@ def most_allowed(tyre_max: float, rim_max: float | None, rim_hooks: str) -> tupl
     }
     whose = min(limits, key=lambda name: limits[name])
     return limits[whose], whose
+
+
+def chance_below(reading: Number, limit: float) -> float:
+    """Return how likely what was read is below a limit, in the reading's unit.
+
+    Source: JCGM 106:2012, Evaluation of measurement data - The role of measurement uncertainty in conformity
+    assessment, 7.2: the normal distribution around the reading.
+    """
+    if not reading.error:
+        return float(reading.value < limit)
+    return 0.5 * (1 + erf((limit - reading.value) / (reading.error * sqrt(2))))
+
+
+def _about_now(wheel: str, pressure: float, low: float, high: float, least: float, most: float) -> str:
+    read = f"The {wheel} tyre's {pressure:.2f} bar ({convert(pressure, 'bar', 'psi'):.0f} psi)"
+    if max(low, high) < 0.05:
+        return f"{read} is between {both(least)} and {both(most)}: neither clearly too low nor clearly too high."
+    if low > 0.95:
+        return f"{read} is too low: below {both(least)} the tyre folds, and the rim or the tube takes the knocks."
+    if high > 0.95:
+        return f"{read} is too high: let air out to what is given below."
+    limit = both(least if low > high else most)
+    return f"Too close to call: {read[0].lower() + read[1:]} may be past {limit}; read again."
 
 
 def _about(wheel: str, wanted: float, set_to: float, limit: float, whose: str) -> str:
@@ -191,12 +226,25 @@ TYRE_PRESSURE = Tool(
         RIM_HOOKS,
         printed("rim-max", "What is the highest pressure that the rim's maker allows?", needed=False),
         _width("rim-width", "How wide is the rim inside, between its edges?", 100, needed=False),
+        Field(
+            name="pressure",
+            ask="What does the gauge show now, if it is to be judged?",
+            unit="bar",
+            least=0,
+            most=16,
+            error=0.1,
+            needed=False,
+            with_error=True,
+        ),
+        Field(name="wheel", ask="In which wheel?", kind="choice", choices=WHEELS, usual="rear"),
     ),
     run=_tyre_pressure,
     gives=(
         Gives(name="pressure-front", words="front", unit="bar", also="psi"),
         Gives(name="pressure-rear", words="rear", unit="bar", also="psi"),
         Gives(name="pressure-limit", words="most allowed", unit="bar", also="psi"),
+        Gives(name="too-low", words="chance that the gauge's reading is clearly too low"),
+        Gives(name="too-high", words="chance that it is clearly too high"),
         Gives(name="load-front", words="load on the front wheel", unit="kg", also="lb"),
         Gives(name="load-rear", words="load on the rear wheel", unit="kg", also="lb"),
     ),
@@ -210,6 +258,7 @@ TYRE_PRESSURE = Tool(
         "the inside of a rim without hooks)",
         "Marchand, Bicycle tire pressure (55 % on the rear; others have 60 %)",
         "common practice (a tenth less on loose ground, another tenth less tubeless)",
+        "from memory (clearly too low under three quarters of what the load wants, too high over 1.4 times)",
     ),
     cautions=("The makers' limits of tyre and rim come first; a tyre that bursts off its rim injures.",),
     example={

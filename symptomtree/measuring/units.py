@@ -65,7 +65,7 @@ _UNITS: dict[str, tuple[str, float, tuple[str, ...]]] = {
 _ZERO = {"degC": 273.15, "degF": 459.67 * 5 / 9}
 """What a unit's zero is in the SI's unit, where that is not zero."""
 _SIGN = {way.casefold().replace(" ", ""): sign for sign, (_, _, more) in _UNITS.items() for way in (sign, *more) if way}
-_WHOLE = r"[+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?"
+_WHOLE = r"[+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:[eE][+-]?\d+)?"
 _NUMBER = rf"(?:[+-]?\d+\s+\d+/\d+|[+-]?\d+/\d+|{_WHOLE})"
 _TYPED = re.compile(
     rf"\s*({_NUMBER})\s*([^\d\s+±-][^+±]*?)?\s*(?:(?:\+-|\+/-|±)\s*({_NUMBER})\s*([^\d\s][^+±]*?)?)?\s*"

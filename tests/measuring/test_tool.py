@@ -88,6 +88,8 @@ def test_a_unit_there_and_back_is_the_same_number(one, other, value):
         ("-0.5", "mm", -0.5, 0.2),
         ("150 lbs", "kg", 68.0389, 0.2),
         ("1e3", "", 1000.0, 0.2),
+        (".5 mm", "mm", 0.5, 0.2),
+        ("-,5+-.1", "mm", -0.5, 0.1),
     ],
 )
 def test_numbers_are_read_as_people_type_them(typed, unit, value, error):

@@ -1,5 +1,7 @@
 """Tyres and rims: pressure within its limits, air that warms, what goes on what, wear, and how far a wheel rolls."""
 
+from statistics import NormalDist
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -7,8 +9,8 @@ from hypothesis import strategies as st
 from symptomtree.measuring.rim_tyre import BEADS, RIM_TYRE
 from symptomtree.measuring.tool import BadInput, work
 from symptomtree.measuring.tyre_air import TYRE_AIR, air_pressure, pressure_then
-from symptomtree.measuring.tyres import HOOKLESS, TYRE_PRESSURE, drop_pressure, most_allowed
-from symptomtree.measuring.units import convert
+from symptomtree.measuring.tyres import HOOKLESS, TYRE_PRESSURE, chance_below, drop_pressure, most_allowed
+from symptomtree.measuring.units import Number, convert
 from symptomtree.measuring.wheels import RIM_WEAR, WHEEL_SIZE, nominal_circumference
 
 # Pressure
@@ -97,6 +99,36 @@ def test_loose_ground_and_no_tube_want_less():
 
     assert rear(ground="loose") == pytest.approx(0.9 * rear())
     assert rear(ground="loose", tube="tubeless") == pytest.approx(0.81 * rear())
+
+
+@pytest.mark.parametrize(
+    ("pressure", "low", "high", "told"),
+    [
+        ("2 bar", 1, 0, "is too low"),
+        ("4.5 bar", 0, 0, "neither clearly too low nor clearly too high"),
+        ("7 bar", 0, 1, "is too high: let air out"),
+        ("6 bar", 0, 0.5, "Too close to call"),
+        ("3 bar +- 0", 1, 0, "is too low"),
+    ],
+)
+def test_what_the_gauge_shows_is_judged(pressure, low, high, told):
+    """At the limit itself it is as likely above as below (JCGM 106:2012, 7.2)."""
+    result = work(TYRE_PRESSURE, {**RIDE, "pressure": pressure})
+    assert result.value("too-low").number == pytest.approx(low, abs=0.01)
+    assert result.value("too-high").number == pytest.approx(high, abs=0.01)
+    assert told in result.says[0]
+
+
+def test_the_wheel_that_carries_less_may_have_less():
+    typed = {**RIDE, "pressure": "2.9 bar +- 0.05"}
+    assert work(TYRE_PRESSURE, {**typed, "wheel": "rear"}).value("too-low").number > 0.95
+    assert work(TYRE_PRESSURE, {**typed, "wheel": "front"}).value("too-low").number < 0.05
+
+
+@given(st.floats(0.1, 9), st.floats(0.01, 0.5), st.floats(1, 8))
+def test_the_chance_is_that_of_a_reference_library(reading, error, limit):
+    expected = NormalDist(reading, error).cdf(limit)
+    assert chance_below(Number(reading, error), limit) == pytest.approx(expected, abs=1e-9)
 
 
 @pytest.mark.parametrize(
