@@ -12,12 +12,16 @@ class Bend(NamedTuple):
 
     Attributes:
         angle: between the hanger's face and the wheel's plane, in degrees.
+        lean: of that, how far the lower end leans in, to the wheel, in degrees.
+        turn: of that, how far the back edge is turned in, in degrees.
         toward: where on the clock the gauge stands nearest to the wheel, in degrees clockwise from 12.
         difference: the greater of the two differences of opposite readings, in mm.
         closure: the upright readings less the level ones, in mm; 0 for a flat plane.
     """
 
     angle: float
+    lean: float
+    turn: float
     toward: float
     difference: float
     closure: float
@@ -39,6 +43,8 @@ def bend(twelve: float, three: float, six: float, nine: float, radius: float) ->
     upright, level = twelve - six, three - nine
     return Bend(
         angle=degrees(atan(hypot(upright, level) / (2 * radius))),
+        lean=degrees(atan(upright / (2 * radius))),
+        turn=degrees(atan(level / (2 * radius))),
         toward=degrees(atan2(-level, -upright)) % 360,
         difference=max(abs(upright), abs(level)),
         closure=twelve + six - three - nine,
@@ -92,7 +98,8 @@ def _hanger(
         values={
             "difference": found.difference,
             "angle": found.angle,
-            "toward": found.toward,
+            "lean": found.lean,
+            "turn": found.turn,
             "closure": found.closure,
         },
         verdicts=(verdict,),
@@ -176,7 +183,8 @@ HANGER = Tool(
     gives=(
         Gives(name="difference", words="largest difference of opposite places", unit="mm", also="in"),
         Gives(name="angle", words="bent by", unit="deg"),
-        Gives(name="toward", words="gauge nearest to the wheel, clockwise from 12 o'clock, at", unit="deg"),
+        Gives(name="lean", words="of that the lower end in, to the wheel (-: out), by", unit="deg"),
+        Gives(name="turn", words="of that the back edge in (-: the front edge), by", unit="deg"),
         Gives(name="closure", words="12 and 6 less 3 and 9 (should be nothing)", unit="mm"),
     ),
     sources=(

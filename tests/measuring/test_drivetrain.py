@@ -377,6 +377,7 @@ def test_a_tilted_gauge_in_space(lean: float, turn: float, radius: float, wobble
     normal = np.array([-tan(radians(turn)), 1, -tan(radians(lean))])
     angle = np.degrees(np.arccos(1 / np.linalg.norm(normal)))
     assert found.angle == pytest.approx(float(angle), abs=1e-4)
+    assert (found.lean, found.turn) == (pytest.approx(lean), pytest.approx(turn))
     assert found.closure == pytest.approx(0, abs=1e-9)
 
 
