@@ -86,6 +86,23 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> lis
     ]
 
 
+def spans(ranges: Mapping[str, tuple[float, float]], width: int, unit: str = "") -> list[str]:
+    """Draw each range on one scale from 0 on, its figures behind it; a range without length is a point, 'x'."""
+    label = max((len(name) for name in ranges), default=0)
+    figures = {
+        name: (_figure(low) if low == high else f"{_figure(low)}-{_figure(high)}") + unit
+        for name, (low, high) in ranges.items()
+    }
+    room = max(5, width - label - 2 - max((len(f) for f in figures.values()), default=0))
+    top = max((high for _, high in ranges.values()), default=0) or 1.0
+    lines = []
+    for name, (low, high) in ranges.items():
+        first, last = (min(room - 1, max(0, round(at / top * (room - 1)))) for at in (low, high))
+        drawn = "x" if low == high else "█" * (last - first + 1)
+        lines.append(f"{name:<{label}} {'·' * first}{drawn}{'·' * (room - first - len(drawn))} {figures[name]}"[:width])
+    return lines
+
+
 def _array(values: ArrayLike) -> np.ndarray:
     return np.asarray(values, dtype=float)
 

@@ -14,7 +14,6 @@ FAMILIES: dict[str, tuple[str, tuple[str, ...]]] = {
     "tones": ("Tones and bearings", ("squeal-tone", "bearing-rates")),
     "suspension": ("Suspension", ("sag", "air-pressure", "coil-rate", "spring-curve", "travel-use", "bounce")),
     "bracketing": ("Set-up by riding", ("bracketing",)),
-    "electric": ("Electric drive", ("battery-charge", "battery-sag", "range", "assist-limit", "speed-magnet")),
     "wheels": (
         "Wheels and tyres",
         (
@@ -28,10 +27,13 @@ FAMILIES: dict[str, tuple[str, tuple[str, ...]]] = {
             "wheel-size",
         ),
     ),
+    "electric": ("Electric drive", ("battery-charge", "battery-sag", "range", "assist-limit", "speed-magnet")),
     "brakes": (
         "Brakes",
         ("lever-travel", "brake-wear", "brake-ratio", "stopping", "rotor-runout", "rotor-heat"),
     ),
+    "bearings": ("Bearings", ("bearing", "bearing-feel", "bearing-life")),
+    "fasteners": ("Bolts", ("torque", "clamp-force")),
 }
 """module -> (its title, the names of its tools)"""
 
