@@ -71,16 +71,17 @@ def _hanger(
         )
         if far >= out / 2
     ]
-    if ways:
-        says.append(f"As read, {' and '.join(ways)}.")
-        says.append(
-            f"To straighten, turn the arm to {_hour(found.toward)} and pull it outwards, a little at a time, until "
-            f"the gap there is {hypot(upright, level) / 2:.1f} mm wider; then measure all four again."
-        )
     if abs(found.closure) > 3:
         says.append(
             f"12 and 6 together differ from 3 and 9 together by {abs(found.closure):.1f} mm, which no flat turn of the "
-            "gauge can do: use the same point of the rim each time, seat the wheel, and look for play in hub or gauge."
+            "gauge can do. Before anything is bent: use the same point of the rim each time, seat the wheel, look for "
+            "play in hub or gauge, and measure again."
+        )
+    elif ways:
+        says.append(f"As read, {' and '.join(ways)}.")
+        says.append(
+            f"To straighten, turn the arm to {_hour(found.toward)} and pull it outwards, a little at a time, until the "
+            f"gap there is {hypot(upright, level) / 2:.1f} mm wider; then measure all four again."
         )
     verdict = Verdict(
         value="difference",
