@@ -18,6 +18,8 @@ KINDS = {"racing": "racing wheel", "other": "any other"}
 SIDES = {"left": "to the left flange", "right": "to the right flange"}
 MOST_WAVES = 12
 """More waves than that cannot be told from a dent of a few spokes (from memory)."""
+ALONE = 0.8
+"""Share of what is not true from which on a single wave is all there is to it (from memory)."""
 PLACES = 5
 """Readings below which not even a bent rim (two waves a turn) can be told from a rim that leans (arithmetic: an offset
 and two numbers for each wave)."""
@@ -47,6 +49,12 @@ class Rim:
     def size(self, wave: int) -> float:
         """Return from trough to crest of one of the waves, in mm."""
         return 2 * float(np.hypot(*self.parts[2 * wave - 1 : 2 * wave + 1]))
+
+    def share(self, wave: int) -> float:
+        """Return how much of what is not true is one of the waves, by the mean square."""
+        if self.waves < wave:
+            return 0.0
+        return self.size(wave) ** 2 / max(sum(self.size(n) ** 2 for n in range(1, self.waves + 1)), 1e-12)
 
     def runout(self) -> tuple[float, float]:
         """Return the full indicator reading over one turn, and its standard uncertainty, in mm."""
@@ -213,7 +221,7 @@ def _shape(rims: dict[str, Rim]) -> list[str]:
     told = []
     for (name, wave), words in signs.items():
         rim = rims.get(name)
-        if rim and rim.waves >= wave and rim.size(wave) > max(AIM, 0.7 * rim.runout()[0]):
+        if rim and rim.share(wave) > ALONE and rim.size(wave) > AIM:
             told.append(words)
     return told
 
@@ -242,7 +250,7 @@ def _readings(name: str, ask: str, needed: bool) -> Field:
         unit="mm",
         least=-30,
         most=30,
-        error=0.1,
+        error=0.05,
         needed=needed,
         with_error=True,
     )
@@ -251,9 +259,10 @@ def _readings(name: str, ask: str, needed: bool) -> Field:
 WHEEL_TRUE = Tool(
     name="wheel-true",
     title="True and hop from readings around the rim",
-    about="Hold a gauge or a rule's end to the rim, not to the tyre, and turn the wheel to each place: every second or "
-    "fourth spoke, in the order of the spokes, and where it is worst. Spoke 1 is the first after the valve. Sideways: "
-    "to the right (from the saddle) is plus. Up and down: outwards is plus. Only differences count.",
+    about="Hold a gauge or a rule's end to the rim, not to the tyre, and turn the wheel to each place: every second "
+    "or fourth spoke, in the order of the spokes, and where it is worst. Spoke 1 is the first after the valve. "
+    "Sideways: to the right (from the saddle) is plus. Up and down: outwards is plus. Only differences count. Card "
+    "and rule instead of a dial gauge: +-0.2 after each.",
     fields=(
         _readings("sideways", "How far is the rim to the right at each place (left: minus)?", needed=True),
         _readings("outwards", "How far out is its edge at the same places (in: minus)?", needed=False),

@@ -89,8 +89,8 @@ def _tyre_pressure(
         wanted = drop_pressure(loads[wheel], tyre_width)[0] * share
         least = min(max(tyre_min or 0.0, FLAT * wanted), limit)
         most = max(least, min(limit, HARD * max(wanted, tyre_min or 0.0)))
-        values["too-low"] = chance_below(pressure, least)
-        values["too-high"] = 1 - chance_below(pressure, most)
+        values["too-low"] = round(chance_below(pressure, least), 4)
+        values["too-high"] = round(1 - chance_below(pressure, most), 4)
         says.insert(0, _about_now(wheel, pressure.value, values["too-low"], values["too-high"], least, most))
     says += [
         f"Never over {both(limit)}: {whose}. Set it lower by what your gauge may be wrong.",

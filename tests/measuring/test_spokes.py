@@ -278,6 +278,12 @@ def test_a_single_wave_is_a_sign(wave, name, sign):
     assert any(sign in line for line in true(**{"sideways": flat, "outwards": flat, name: readings}).says)
 
 
+def test_a_single_bump_is_no_single_wave():
+    result = true(sideways="0 .1 .3 1.2 .3 0 -.1 0", outwards="0 0 0 .3 0 0 0 0")
+    assert not any("once a turn" in line for line in result.says)
+    assert result.value("radial-runout").number == pytest.approx(0.3, abs=0.1)
+
+
 @pytest.mark.parametrize(("kind", "limit"), [("racing", "0.6"), ("other", "0.8")])
 def test_limits_are_those_of_the_standard(kind, limit):
     """TBIS 15194:2019, 4.3.9.1, table 22."""
