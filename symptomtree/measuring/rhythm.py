@@ -274,7 +274,13 @@ _ALL = (
         "say from when: that tells wheels from cranks in any gear.",
         fields=(
             Field(
-                name="taps", ask="Tap in time with the noise", kind="taps", unit="s", least=0, most=600, needed=False
+                name="taps",
+                ask="When does it come (tap a key in time with it)?",
+                kind="taps",
+                unit="s",
+                least=0,
+                most=600,
+                needed=False,
             ),
             Field(
                 name="beat-rate",
@@ -321,11 +327,17 @@ _ALL = (
                 least=500,
                 most=3000,
                 needed=False,
+                lasting=True,
             ),
             _teeth("teeth-front", "How many teeth has the ring in use?"),
             _teeth("teeth-rear", "How many teeth has the sprocket in use?"),
             Field(
-                name="chain-links", ask="How many links (half inches) has the chain?", least=40, most=260, needed=False
+                name="chain-links",
+                ask="How many links (half inches) has the chain?",
+                least=40,
+                most=260,
+                needed=False,
+                lasting=True,
             ),
             Field(
                 name="jockey-teeth",
@@ -333,6 +345,7 @@ _ALL = (
                 least=0,
                 most=24,
                 usual="11",
+                lasting=True,
             ),
             Field(
                 name="spokes",
@@ -340,6 +353,7 @@ _ALL = (
                 least=3,
                 most=72,
                 needed=False,
+                lasting=True,
             ),
             *BEARING,
             Field(
