@@ -156,6 +156,12 @@ def _wheel_true(
     wanted = turns(lean, high, side)
     says = [*_first(wanted, side, max(values[f"{name}-runout"] for name in rims)), *_shape(rims)]
 
+    if len(angle) < spokes / 2:
+        says.append(
+            "Read at every second spoke or more to be sure of the spoke: with fewer places its neighbour may be meant "
+            "(on simulated rims every other time at every fourth spoke)."
+        )
+
     def picture(width: int, height: int) -> list[str]:
         around = np.linspace(0, 2 * pi, 200)
         spoke = 1 + around / (2 * pi) * spokes
