@@ -4,7 +4,7 @@ Boundary dimensions are those of ISO 15:2017 (Rolling bearings - Radial bearings
 of ANSI/ABMA 20 for those in inches, and of the trade for those that only bicycles use.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from math import hypot
 
@@ -230,7 +230,7 @@ class Match:
     fits: bool
 
 
-def matches(measured: Sequence[Number | None], faces: tuple[int, ...] | None = None) -> list[Match]:
+def matches(measured: Sequence[Number | None], faces: Collection[tuple[int, ...]] | None = None) -> list[Match]:
     """Return every size beside the readings, the nearest first.
 
     The test is that of a sum of squares against its distribution (chi-squared; Pearson 1900), as readings of one
@@ -238,7 +238,7 @@ def matches(measured: Sequence[Number | None], faces: tuple[int, ...] | None = N
 
     Args:
         measured: bore, outside, width; None for one that was not measured.
-        faces: degrees of the sloped faces, () for square edges, None when nobody looked.
+        faces: which they can be: degrees of the sloped faces, () for square edges; None when nobody looked.
     """
     found = []
     for size in SIZES:
@@ -249,8 +249,9 @@ def matches(measured: Sequence[Number | None], faces: tuple[int, ...] | None = N
             if o is not None and m is not None
         )
         limit = FEW_SIGNS[sum(m is not None for m in measured) - 1]
-        found.append(Match(size, off, misfit, misfit <= limit and faces in (None, size.faces)))
-    return sorted(found, key=lambda m: (m.misfit, faces not in (None, m.size.faces)))
+        right = faces is None or size.faces in faces
+        found.append(Match(size, off, misfit, right and misfit <= limit))
+    return sorted(found, key=lambda m: (m.misfit, not m.fits))
 
 
 def apart(one: Size, other: Size) -> str:

@@ -1,7 +1,7 @@
 """Bearings in numbers: which one it is, whether it stays, how long its load lets it last."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from symptomtree.measuring.bearing_feel import BEARING_FEEL
 from symptomtree.measuring.bearing_life import BEARING_LIFE
@@ -10,7 +10,13 @@ from symptomtree.measuring.picture import table
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, said
 from symptomtree.measuring.units import Number
 
-FACES: dict[str, tuple[int, ...] | None] = {"unknown": None, "square": (), "36-45": (36, 45), "45-45": (45, 45)}
+FACES: dict[str, Collection[tuple[int, ...]] | None] = {
+    "unknown": None,
+    "square": [()],
+    "36-45": [(36, 45)],
+    "45-45": [(45, 45)],
+    "sloped": {size.faces for size in SIZES if size.faces},
+}
 SUFFIXES = {
     "2RS": "rubber seals on both sides",
     "RS": "a rubber seal on one side",
@@ -195,6 +201,7 @@ _BEARING = Tool(
                 "square": "square, as in hubs and linkages",
                 "36-45": "sloped, 36° inside and 45° outside",
                 "45-45": "sloped, 45° inside and outside",
+                "sloped": "sloped, angles not known",
             },
             usual="unknown",
         ),

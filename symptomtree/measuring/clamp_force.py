@@ -168,6 +168,7 @@ CLAMP_FORCE = Tool(
             unit="Nm",
             least=0.1,
             most=200,
+            error=0.2,
         ),
     ),
     run=_clamp_force,

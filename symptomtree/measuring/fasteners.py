@@ -136,8 +136,8 @@ def _says(part: Part, named: Sequence[float], squeezed: bool, least: float, most
     for r in part.ranges:
         figure = f"{r.least:g}" if r.least == r.most else f"{r.least:g} to {r.most:g}"
         says.append(f"{figure} Nm{f' ({r.of})' if r.of else ''}: {r.source}.")
-    if max(r.least for r in part.ranges) > min(r.most for r in part.ranges):
-        says.append("These do not overlap, so kinds differ: only the maker's figure can decide.")
+    if max(r.least for r in part.ranges) > (1 + ALONE) * min(r.most for r in part.ranges):
+        says.append("These lie apart, so kinds differ: only the maker's figure can decide.")
     if squeezed:
         says.append(
             "On carbon: the least that holds, with assembly paste and no grease, in steps. If it still slips there, "

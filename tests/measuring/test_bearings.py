@@ -205,6 +205,14 @@ def test_when_several_fit_it_says_what_to_look_at():
     )
 
 
+def test_sloped_faces_leave_only_headset_bearings():
+    """A bore of 30 and an outside of 42 mm are also those of 6806, whose edges are square."""
+    readings = {"bearing_bore": "30.08 +- 0.1", "bearing_outside": "41.9 +- 0.2"}
+    assert "6806" in told("bearing", **readings).says[0]
+    assert "6806" not in told("bearing", **readings, bearing_faces="sloped").says[0]
+    assert told("bearing", **readings, bearing_faces="square").says[0].startswith("It is 6806")
+
+
 def test_two_readings_do_and_the_third_is_asked_for():
     result = told("bearing", bearing_bore="15", bearing_outside="24")
     assert result.value("sizes-that-fit").number == 2
