@@ -34,6 +34,8 @@ NONE = 0.12
 """How often a noise comes from nothing in the list, before anything is measured (from memory)."""
 MULTIPLE = 0.02
 """How often something strikes twice in a turn, or in every other turn only (from memory)."""
+ASTRAY = 0.005
+"""How often beats are nothing like what is reckoned with here, and tell nothing (from memory)."""
 SURE = 0.85
 """Probability from which a source is named."""
 
@@ -118,8 +120,9 @@ def match(weights: Weights, sources: Sequence[Source], doubt: float, factors: Se
     }
     # Nothing in the list: a rhythm of any other rate, or none at all.
     odds["none"] = NONE * (float(plain.mean()) + float(np.exp(-shift))) / 2
-    whole = sum(odds.values())
-    return {name: odd / whole for name, odd in odds.items()}
+    before = {**{s.name: s.usual for s in sources}, "none": NONE}
+    whole, all_before = sum(odds.values()), sum(before.values())
+    return {name: (1 - ASTRAY) * odd / whole + ASTRAY * before[name] / all_before for name, odd in odds.items()}
 
 
 def _mean(rates: np.ndarray, plain: np.ndarray, source: Source, doubt: float) -> float:

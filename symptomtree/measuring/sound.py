@@ -173,7 +173,7 @@ class Tone:
 
 def tone(sound: Recording, low: float = 250.0, high: float = 12_000.0) -> Tone | None:
     """Return the strongest tone, as it stands out of its surroundings of pitches; None when none does."""
-    from scipy.ndimage import median_filter
+    from scipy.ndimage import binary_opening, median_filter
 
     window, hop = 0.06, 0.03
     heights, power = pitches(sound, window, hop)
@@ -184,6 +184,7 @@ def tone(sound: Recording, low: float = 250.0, high: float = 12_000.0) -> Tone |
     top = out.argmax(axis=0)
     looks = np.arange(out.shape[1])
     clear = out[top, looks] > 4.5  # 20 dB over its surroundings; noise alone hardly gets to 3
+    clear = binary_opening(clear, np.ones(6))  # a tone lasts; the ring of a click does not
     if clear.sum() < 4:
         return None
     times, at = looks[clear] * hop, top[clear]

@@ -65,7 +65,7 @@ def _squeal_tone(recording: str, speed_before: float | None, speed_after: float 
 
     def draw(width: int, height: int) -> list[str]:
         return picture.curves(
-            {}, width, height, "seconds", "pitch in Hz", points={"tone": (found.times, found.heights)}
+            {}, width, height, "seconds", "pitch in kHz", points={"tone": (found.times, found.heights / 1000)}
         )
 
     return Outcome(values=values, errors=errors, says=says, picture=draw)

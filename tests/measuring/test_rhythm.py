@@ -113,6 +113,12 @@ def test_a_counted_rate_by_bayes_rule() -> None:
     assert found["crank"] / found["wheel"] == pytest.approx(may[0].usual / may[1].usual)
 
 
+def test_nothing_is_ruled_out_for_good() -> None:
+    """A rate a thousand standard uncertainties away leaves a source what is left of a model that may be wrong."""
+    found = match(weights_of_rate(50.0, 0.01), sources(1.0, 2.3, Gear(42, 18, 110)), 0.01)
+    assert 1e-4 < found["crank"] < 0.005
+
+
 # The tool
 
 

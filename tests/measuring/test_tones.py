@@ -168,6 +168,12 @@ def test_no_tone_in_noise(tmp_path: Path) -> None:
     assert "No tone" in result.says[0]
 
 
+def test_clicks_that_ring_are_no_tone() -> None:
+    time = np.arange(0, 6, 1 / RATE)
+    rings = np.sin(2 * np.pi * 3000 * time) * np.exp(-(time % 0.75) / 0.01)
+    assert tone(recording_of(with_noise(rings, 0.0), RATE)) is None
+
+
 def test_speeds_come_in_pairs_and_differ(tmp_path: Path) -> None:
     path = stored(tmp_path / "a.wav", with_noise(squealing(1500, 1500)))
     with pytest.raises(BadInput, match="speed-after is missing"):
