@@ -266,7 +266,7 @@ WHEEL_TRUE = Tool(
     name="wheel-true",
     title="True and hop from readings around the rim",
     about="Hold a gauge or a rule's end to the rim, not to the tyre, and turn the wheel to each place: every second "
-    "or fourth spoke, in the order of the spokes, and where it is worst. Spoke 1 is the first after the valve. "
+    "spoke, in the order of the spokes, and where it is worst. Spoke 1 is the first after the valve. "
     "Sideways: to the right (from the saddle) is plus. Up and down: outwards is plus. Only differences count. Card "
     "and rule instead of a dial gauge: +-0.2 after each.",
     fields=(

@@ -278,6 +278,24 @@ def test_a_single_wave_is_a_sign(wave, name, sign):
     assert any(sign in line for line in true(**{"sideways": flat, "outwards": flat, name: readings}).says)
 
 
+def test_few_places_leave_the_spoke_open():
+    """Every second spoke finds a spoke turned by enough to move the rim 0.8 mm, every fourth does not."""
+    found = {}
+    for step in (2, 4):
+        draw, hits = np.random.default_rng(1), 0
+        for spoke in range(1, 33):
+            at = np.arange(0, 32, step)
+            lean = np.array(rim_with(spoke, 32, 1, 0.8)[0])[at] + draw.normal(0, 0.05, len(at))
+            rim = fit(2 * pi * at / 32, lean, 0.05)
+            wanted = turns(rim.at(2 * pi * np.arange(32) / 32) - rim.parts[0], np.zeros(32), np.tile([1, -1], 16))
+            hits += int(np.argmax(np.abs(wanted))) + 1 == spoke
+        found[step] = hits / 32
+    assert found[2] > 0.95
+    assert found[4] < 0.7
+    assert any("every second spoke or more" in line for line in true(sideways="0 .1 .3 1.2 .3 0 -.1 0").says)
+    assert not any("every second spoke or more" in line for line in true(sideways=" ".join(["0"] * 16)).says)
+
+
 def test_a_single_bump_is_no_single_wave():
     result = true(sideways="0 .1 .3 1.2 .3 0 -.1 0", outwards="0 0 0 .3 0 0 0 0")
     assert not any("once a turn" in line for line in result.says)
