@@ -6,7 +6,7 @@ from math import atan2, hypot, pi
 import numpy as np
 
 from symptomtree.measuring.picture import curves
-from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
+from symptomtree.measuring.tool import BadInput, Chance, Field, Gives, Outcome, Tool, Verdict
 
 SWAY = 0.3
 """mm of run-out at which a disc usually rubs (from memory: pads stand about 0.15 to 0.3 mm off on each side)."""
@@ -89,7 +89,8 @@ def _rotor_runout(disc_sway: Sequence[float], disc_thicknesses: Sequence[float],
             points={"read" if not disc_thicknesses else "read, thickness taken off": (angle, plane)},
         )
 
-    return Outcome(values=values, verdicts=verdicts, says=says, picture=picture)
+    sways = Chance(name="sways", of="run-out", low=_rubs(pad_gap))
+    return Outcome(values=values, verdicts=verdicts, chances=[sways], says=says, picture=picture)
 
 
 def _shape_said(wave: float, bend: float, worst: float, rest: Sequence[float], angle: Sequence[float]) -> str:
@@ -188,6 +189,7 @@ ROTOR_RUNOUT = Tool(
         Gives(name="bend", words="of it, bent", unit="mm", also="in"),
         Gives(name="variation", words="its thickness varies by", unit="mm", also="in"),
         Gives(name="thinnest", words="thickness at the thinnest", unit="mm", also="in"),
+        Gives(name="sways", words="how likely it sways by more than the pads leave"),
     ),
     sources=(
         "Brake rotors: run-out, car repair page, 2016 (highest less lowest of eight readings or more)",

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from math import hypot
 
 from symptomtree.measuring.picture import bars
-from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict, spread_of
+from symptomtree.measuring.tool import BadInput, Chance, Field, Gives, Outcome, Tool, Verdict, spread_of
 
 BRAKES = {
     "hydraulic-disc": "hydraulic disc brake",
@@ -55,10 +55,11 @@ def _lever_travel(
     bites = _mean(bite)
     values = {"bite-share": bite_share(rest, bites), "bite-gap": bites}
     errors = {"bite-share": spread_of(bite) / rest * 100, "bite-gap": spread_of(bite)}
-    verdicts, says = [_bite_verdict(brake_type)], []
+    verdicts, chances, says = [_bite_verdict(brake_type)], [], []
     if held:
         values["held-gap"] = min(held)
         verdicts.insert(0, _HELD)
+        chances.append(Chance(name="no-finger", of="held-gap", high=CLEAR))
         if min(held) > bites + 2:
             raise BadInput(
                 "held: the lever cannot be further from the bar when squeezed hard than when it bites; were the two "
@@ -71,6 +72,7 @@ def _lever_travel(
         values["pump-gain"] = bite_share(rest, bites) - bite_share(rest, _mean(pumped))
         errors["pump-gain"] = hypot(spread_of(bite), spread_of(pumped)) / rest * 100
         verdicts.append(_pump_verdict(brake_type))
+        chances.append(Chance(name="pumps-up", of="pump-gain", low=PUMPS))
     if len(bite) > 2 and max(bite) - min(bite) > 0.1 * rest:
         says.append(
             "The bite wanders from pull to pull: a disc that sways and pushes the pads back, air, or a cable that "
@@ -85,7 +87,7 @@ def _lever_travel(
             rows["held hard"] = bite_share(rest, min(held))
         return bars({**rows, "halfway": HALFWAY, "at the bar": 100}, width, 100, " %")
 
-    return Outcome(values=values, errors=errors, verdicts=verdicts, says=says, picture=picture)
+    return Outcome(values=values, errors=errors, verdicts=verdicts, chances=chances, says=says, picture=picture)
 
 
 def _mean(numbers: Sequence[float]) -> float:
@@ -198,6 +200,8 @@ LEVER_TRAVEL = Tool(
         Gives(name="bite-gap", words="from the bar when it bites", unit="mm", also="in"),
         Gives(name="held-gap", words="from the bar when held hard", unit="mm", also="in"),
         Gives(name="pump-gain", words="bites earlier when pumped, of its way", unit="%"),
+        Gives(name="no-finger", words="how likely no finger fits between it and the bar"),
+        Gives(name="pumps-up", words="how likely it pumps up"),
     ),
     sources=(
         "Check the brakes, excerpt of a riders' handbook on the web (not more than halfway to the bar)",

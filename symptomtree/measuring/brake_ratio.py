@@ -125,7 +125,7 @@ _RIM = Verdict(
 
 
 def _mm(name: str, ask: str, most: float, error: float = 0.5) -> Field:
-    return Field(name=name, ask=ask, unit="mm", least=0.5, most=most, error=error, needed=False)
+    return Field(name=name, ask=ask, unit="mm", least=error, most=most, error=error, needed=False)
 
 
 BRAKE_RATIO = Tool(

@@ -142,6 +142,10 @@ def _brake_wear(
 def _put(unit: str, line: Line, lasts: Left, values: dict[str, float], errors: dict[str, float]) -> None:
     per = 1000 if unit == "km" else 100
     values[f"{unit}-rate"], errors[f"{unit}-rate"] = line.rate.value * per, line.rate.error * per
+    if line.rate.value > 0 and isfinite(lasts.likeliest):
+        ahead = lasts.likeliest
+        squares = line.last.error**2 + (ahead * line.rate.error) ** 2 - 2 * ahead * line.shared
+        errors[f"{unit}-left"] = sqrt(squares) / line.rate.value
     for name, bound in (("left", lasts.likeliest), ("at-least", lasts.least), ("at-most", lasts.most)):
         if isfinite(bound):
             values[f"{unit}-{name}"] = bound

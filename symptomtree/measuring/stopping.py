@@ -189,7 +189,12 @@ def _tips(wheelbase: float | None, front_load: float | None, mass_height: float 
         return None
     if wheelbase is None or front_load is None or mass_height is None:
         raise BadInput(f"{missing[0]} is missing: wheelbase, front-load and mass-height go together", missing[0])
-    return tipping_deceleration(wheelbase * (1 - front_load / 100), mass_height, tilt)
+    tips = tipping_deceleration(wheelbase * (1 - front_load / 100), mass_height, tilt)
+    if tips <= 0:
+        raise BadInput(
+            "slope: so steep, with so much weight in front, it tips over unbraked; look at them again", "slope"
+        )
+    return tips
 
 
 _US = Verdict(

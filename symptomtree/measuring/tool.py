@@ -310,7 +310,7 @@ def _values(tool: Tool, inputs: Mapping[str, Any], made: Outcome) -> dict[str, f
     """Return the values for inputs that were moved; where those cannot be, the values are those of the middle."""
     try:
         found = tool.run(**inputs).values
-    except BadInput:
+    except (ValueError, ArithmeticError):  # BadInput, or a formula beyond what a field lets through
         found = {}
     return {name: float(found.get(name, middle)) for name, middle in made.values.items()}
 

@@ -247,6 +247,31 @@ def test_the_wear(typed: dict[str, str], words: str) -> None:
     assert words in said("brake-wear", typed)
 
 
+def test_what_is_left_has_the_uncertainty_of_the_guide() -> None:
+    """JCGM 100:2008, 5.1.2, for (b - limit) / (a - b) x 500 with a = 3, b = 2 and limit = 0.5, each good to 0.1."""
+    found = measured("brake-wear", {"thickness": "3 2", "odometer": "0 500"}).value("km-left")
+    assert found is not None
+    assert found.number == pytest.approx(750)
+    assert found.error == pytest.approx(500 * 0.1 * ((1 + 1.5) ** 2 + 1.5**2) ** 0.5)
+
+
+@pytest.mark.parametrize(
+    ("tool", "typed", "name", "least", "most"),
+    [
+        ("lever-travel", {**LEVER, "held": "25"}, "no-finger", 0, 0.01),
+        ("lever-travel", {**LEVER, "held": "3"}, "no-finger", 0.99, 1),
+        ("lever-travel", {**LEVER, "held": "12.7"}, "no-finger", 0.49, 0.51),
+        ("lever-travel", {**LEVER, "pumped": "44"}, "pumps-up", 0.99, 1),
+        ("lever-travel", {**LEVER, "pumped": "36"}, "pumps-up", 0, 0.01),
+        ("rotor-runout", DISC, "sways", 0.99, 1),
+        ("rotor-runout", {**DISC, "pad-gap": "0.2 +- 0"}, "sways", 0.45, 0.55),
+        ("rotor-runout", {**DISC, "pad-gap": "0.4"}, "sways", 0, 0.01),
+    ],
+)
+def test_how_likely_a_finding_is(tool: str, typed: dict[str, str], name: str, least: float, most: float) -> None:
+    assert least <= value(tool, typed, name) <= most
+
+
 def test_dates_are_days() -> None:
     start = date(2026, 1, 30)
     days = " ".join((start + timedelta(days=n)).isoformat() for n in (0, 60))

@@ -1,5 +1,9 @@
 """How what was filled in arrives at a tool's function."""
 
+from math import sqrt
+
+import pytest
+
 from symptomtree.measuring.tool import Field, Gives, Outcome, Tool, work
 from symptomtree.measuring.units import Number
 
@@ -26,3 +30,23 @@ def test_a_number_may_arrive_with_its_uncertainty() -> None:
     assert seen == [(Number(80.0, 2.0), 40.0)]
     assert found is not None
     assert (found.number, found.error) == (3200.0, 7.0)
+
+
+def test_an_uncertainty_that_reaches_where_the_formula_breaks_is_one_sided() -> None:
+    tool = Tool(
+        name="share",
+        title="A share",
+        about="Divide.",
+        fields=(Field(name="part", ask="?", least=0.5), Field(name="whole", ask="?", least=0.5)),
+        run=lambda part, whole: Outcome(values={"share": part / whole, "root": part**0.5 + sqrt(whole)}),
+        gives=(Gives(name="share", words="share"), Gives(name="root", words="roots")),
+        sources=("from memory",),
+        example={"part": "1", "whole": "2"},
+    )
+    found = work(tool, {"part": "1", "whole": "2 +- 2"})
+    share = found.value("share")
+    assert share is not None
+    assert share.error == pytest.approx((1 / 2 - 1 / 4) / 2)
+    root = work(tool, {"part": "1", "whole": "2 +- 3"}).value("root")
+    assert root is not None
+    assert root.error == pytest.approx((sqrt(5) - sqrt(2)) / 2)

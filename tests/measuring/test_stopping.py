@@ -187,6 +187,7 @@ def test_downhill_it_runs_further_with_the_same_brakes() -> None:
         ({**STOP, "wet-distance": "1"}, "wet-distance", "which no bicycle's brakes do"),
         ({"speed": "24", "deceleration": "0.5", "slope": "-10"}, "slope", "do not stop the bike at all"),
         ({**STOP, "wheelbase": "1000"}, "front-load", "go together"),
+        ({**TIPS, "speed": "24", "front-load": "80 %", "slope": "-25"}, "slope", "tips over unbraked"),
         ({**STOP, "speed": "24 kg"}, "speed", "is a mass"),
         ({**STOP, "speed": "-3"}, "speed", "outside 3 to 120"),
     ],
