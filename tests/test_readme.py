@@ -1,12 +1,28 @@
-"""The README says what is true."""
+"""The README says what is true.
+
+After a change that is meant: `STORE_README=1 pytest tests/test_readme.py`, then read the difference.
+"""
 
 import argparse
+import os
 import re
+import shlex
+import subprocess
+import sys
+from itertools import pairwise
 from pathlib import Path
+
+import pytest
 
 from symptomtree.cli import build_parser
 
-README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+FILE = Path(__file__).parents[1] / "README.md"
+README = FILE.read_text(encoding="utf-8")
+SESSIONS = dict(re.findall(r"^```text\n\$ (symptomtree [^\n]*)\n(.*?)^```$", README, re.MULTILINE | re.DOTALL))
+"""Command line -> what is shown of it."""
+COLUMNS = 96
+LEFT_OUT = re.compile(r"   \(.*\)")
+"""A line that stands for any number of printed lines; what is typed is never left out."""
 
 
 def test_there_are_two_ways_to_start():
@@ -24,3 +40,68 @@ def test_every_command_is_told():
     assert helped == set(commands.choices)
     missing = {name for name in commands.choices if not re.search(rf"`symptomtree {name}\b", README)}
     assert not missing
+
+
+def test_the_sessions_show_each_way_in_plain_lines():
+    assert {shlex.split(command)[1] for command in SESSIONS} == {"ask", "walk", "measure"}
+
+
+@pytest.mark.parametrize("command", SESSIONS)
+def test_a_session_is_what_the_program_prints(command, home):
+    shown = SESSIONS[command].splitlines()
+    printed = replayed(command, [line.removeprefix("> ") for line in shown if is_typed(line)], home)
+    now = with_left_out(printed, shown)
+    if os.environ.get("STORE_README"):
+        body = "".join(f"{line}\n" for line in now)
+        text = FILE.read_text(encoding="utf-8")
+        FILE.write_text(text.replace(f"$ {command}\n{SESSIONS[command]}", f"$ {command}\n{body}"), encoding="utf-8")
+    else:
+        assert shown == now
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory):
+    """Return a folder for all that the commands write: each gets what the ones before it kept, as on a real desk."""
+    return tmp_path_factory.mktemp("home")
+
+
+def replayed(command, typed, home):
+    """Return the lines that a command prints when these lines are typed."""
+    folders = {f"XDG_{kind}_HOME": str(home / kind) for kind in ("DATA", "CONFIG", "CACHE", "STATE")}
+    done = subprocess.run(
+        [sys.executable, "-m", *shlex.split(command)],
+        input="".join(f"{line}\n" for line in typed),
+        capture_output=True,
+        encoding="utf-8",
+        env={**os.environ, **folders, "HOME": str(home), "COLUMNS": str(COLUMNS), "PYTHONIOENCODING": "utf-8"},
+        timeout=120,
+        check=False,
+    )
+    assert (done.returncode, done.stderr) == (0, "")
+    return done.stdout.splitlines()
+
+
+def with_left_out(printed, shown):
+    """Return the printed lines, without those that are left out of what is shown.
+
+    They are left out up to the line that is shown next. From one typed line to the next each turn is taken by itself,
+    so that a difference in one moves nothing in those after it.
+    """
+    rest, told = list(printed), []
+    for line, after in pairwise([*shown, ""]):
+        if LEFT_OUT.fullmatch(line):
+            told.append(line)
+            while rest and rest[0] != after and not is_typed(rest[0]):
+                rest.pop(0)
+        elif is_typed(line):
+            while rest and not is_typed(rest[0]):
+                told.append(rest.pop(0))
+            told += rest[:1]
+            rest = rest[1:]
+        elif rest and not is_typed(rest[0]):
+            told.append(rest.pop(0))
+    return told + rest
+
+
+def is_typed(line):
+    return line.startswith("> ")
