@@ -69,7 +69,8 @@ def _noise_rhythm(
     until = sound.length if sound else max(taps, default=0.0)
     if coast_from is not None and (beat_rate or not 0 < coast_from < until):
         raise BadInput(
-            "coast-from: it must lie within the taps or the recording; leave it out if you did not coast", "coast-from"
+            "coast-from: it must lie within the taps or the recording; for a noise that ended then, fill in coasting",
+            "coast-from",
         )
     loud = loudness(sound) if sound else None
     beats = onsets(loud) if loud is not None else _tapped(taps)
@@ -330,7 +331,7 @@ _ALL = (
                 lasting=True,
             ),
             _teeth("teeth-front", "How many teeth has the ring in use?"),
-            _teeth("teeth-rear", "How many teeth has the sprocket in use?"),
+            _teeth("teeth-rear", "How many teeth has the sprocket in use (a hub gear in its direct gear)?"),
             Field(
                 name="chain-links",
                 ask="How many links (half inches) has the chain?",
