@@ -1,7 +1,11 @@
 """Whether a bearing stays, is cleaned, or is replaced: from how it turns and how far it moves."""
 
+from math import hypot
+
 from symptomtree.measuring.picture import bars
+from symptomtree.measuring.sag import share_below
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
+from symptomtree.measuring.units import Number
 
 NEW_AT_MOST = 0.03
 """Millimetres. Radial play inside a new deep groove ball bearing, rounded up from ISO 5753-1:2009 for bores over 18 to
@@ -68,31 +72,32 @@ def play_from_rim(rim_play: float, spacing: float, radius: float) -> float:
 def _bearing_feel(
     bearing_of: str,
     bearing_runs: str,
-    bearing_play: float | None,
-    rim_play: float | None,
-    bearing_spacing: float | None,
-    rim_radius: float,
+    bearing_play: Number | None,
+    rim_play: Number | None,
+    bearing_spacing: Number | None,
+    rim_radius: Number,
 ) -> Outcome:
-    play = bearing_play
-    if play is None and rim_play is not None:
-        if bearing_spacing is None:
-            raise BadInput(
-                "bearing-spacing is missing: the rim's play tells the bearing's only with the distance between the two",
-                "bearing-spacing",
-            )
-        play = play_from_rim(rim_play, bearing_spacing, rim_radius)
     grade = _GRADES[bearing_runs]
     says = [_TO_DO[bearing_runs]]
-    if play is None:
+    if bearing_play is not None:
+        play, doubt = bearing_play.value, bearing_play.error
+    elif rim_play is not None:
+        play, doubt = _from_rim(rim_play, bearing_spacing, rim_radius)
+    else:
         return Outcome(values={"bearing-grade": grade}, says=(*says, _FIRST[bearing_of]))
     if grade == 1 and play >= WORN_OUT:
         says = ["Cleaning takes no play away: once the play is known to be the bearing's own, replace it."]
     says += [_FIRST[bearing_of], "The worse of the two, turning and play, decides."]
     if rim_play is not None and bearing_spacing is not None:
-        new = NEW_AT_MOST * 2 * rim_radius / bearing_spacing
+        new = NEW_AT_MOST * 2 * rim_radius.value / bearing_spacing.value
         says.append(f"At this rim new bearings may rock by up to {new:.1f} mm, where nothing presses them together.")
     return Outcome(
-        values={"bearing-grade": max(grade, 2 if play >= WORN_OUT else 0), "play-in-bearing": play},
+        values={
+            "bearing-grade": max(grade, 2 if play >= WORN_OUT else 0),
+            "play-in-bearing": play,
+            "has-play": round(1 - share_below(NEW_AT_MOST, play, doubt), 3),
+        },
+        errors={"play-in-bearing": doubt},
         verdicts=(
             Verdict(
                 value="play-in-bearing",
@@ -112,6 +117,18 @@ def _bearing_feel(
     )
 
 
+def _from_rim(rim_play: Number, spacing: Number | None, radius: Number) -> tuple[float, float]:
+    """Return the bearings' play and its standard uncertainty: shares of a product add in quadrature."""
+    if spacing is None:
+        raise BadInput(
+            "bearing-spacing is missing: the rim's play tells the bearing's only with the distance between the two",
+            "bearing-spacing",
+        )
+    each = rim_play.error * spacing.value, rim_play.value * spacing.error
+    play = play_from_rim(rim_play.value, spacing.value, radius.value)
+    return play, hypot(*each, play * 2 * radius.error) / (2 * radius.value)
+
+
 BEARING_FEEL = Tool(
     name="bearing-feel",
     title="Whether a bearing stays: how it turns and how far it moves",
@@ -128,6 +145,7 @@ BEARING_FEEL = Tool(
             most=5,
             error=0.01,
             needed=False,
+            with_error=True,
         ),
         Field(
             name="rim-play",
@@ -137,6 +155,7 @@ BEARING_FEEL = Tool(
             most=50,
             error=0.2,
             needed=False,
+            with_error=True,
         ),
         Field(
             name="bearing-spacing",
@@ -146,6 +165,7 @@ BEARING_FEEL = Tool(
             most=200,
             error=2,
             needed=False,
+            with_error=True,
             lasting=True,
         ),
         Field(
@@ -156,12 +176,14 @@ BEARING_FEEL = Tool(
             most=400,
             error=5,
             usual="300 mm",
+            with_error=True,
         ),
     ),
     run=_bearing_feel,
     gives=(
         Gives(name="bearing-grade", words="0 it stays, 1 clean and grease it, 2 replace it"),
         Gives(name="play-in-bearing", words="radial play of the bearing", unit="mm", also="in"),
+        Gives(name="has-play", words="how likely it has more play than a new one"),
     ),
     sources=(
         "ISO 5753-1:2009, Rolling bearings - Internal clearance - Radial bearings (play of a new bearing)",

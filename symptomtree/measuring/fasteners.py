@@ -5,6 +5,7 @@ from math import sqrt
 
 from symptomtree.measuring.clamp_force import CLAMP_FORCE
 from symptomtree.measuring.picture import spans
+from symptomtree.measuring.sag import share_below
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict, said
 from symptomtree.measuring.torque_table import (
     ARTICLE,
@@ -31,6 +32,9 @@ USELESS = 10.0
 """Percent under which nothing can be set or read (common practice)."""
 ALONE = 0.1
 """How far a figure that stands alone may be missed, as a share (from memory): either way, on carbon only downwards."""
+
+SLACK = 0.5
+"""A bolt that turns further at less than this share of its least is slack: a key turns it easily (from memory)."""
 
 
 def wrench_deviation(torque: float) -> float:
@@ -72,6 +76,7 @@ def _torque(
     if torque is not None:
         values["torque-was"] = torque.value
         errors["torque-was"] = torque.error or wrench_deviation(torque.value) / sqrt(3)
+        values["slack"] = round(share_below(SLACK * least, torque.value, errors["torque-was"]), 3)
         verdicts.append(
             Verdict(
                 value="torque-was",
@@ -199,7 +204,7 @@ _TORQUE = Tool(
         Field(name="wrench-most", ask="Where does the wrench end?", unit="Nm", least=1, most=400, needed=False),
         Field(
             name="torque",
-            ask="To what torque was it tightened?",
+            ask="To what torque was it tightened, or at what did it turn further?",
             unit="Nm",
             least=0.1,
             most=200,
@@ -213,6 +218,7 @@ _TORQUE = Tool(
         Gives(name="torque-most", words="at most", unit="Nm", also="in-lb"),
         Gives(name="torque-to-set", words="to set the wrench to", unit="Nm", also="in-lb"),
         Gives(name="torque-was", words="tightened to", unit="Nm", also="in-lb"),
+        Gives(name="slack", words="how likely it was slack, at less than half of the least"),
         Gives(name="wrench-share", words="of the wrench's most", unit="%"),
     ),
     sources=(
@@ -220,7 +226,8 @@ _TORQUE = Tool(
         "16 CFR 1512.12, Requirements for wheel hubs, US Consumer Product Safety Commission, 2011 (front axle nuts)",
         "ISO 6789-1:2017 and ISO 6789:2003, Assembly tools for screws and nuts - Hand torque tools (what a wrench is "
         "tested at and may be off)",
-        f"{MEMORY} (cleats, fixed lockring, hub motor, bottle cage, usual threads, 10 % either way of a single figure)",
+        f"{MEMORY} (cleats, fixed lockring, hub motor, bottle cage, usual threads, 10 % either way of a single figure, "
+        "slack under half of the least)",
         "common practice (the lowest tenth of a wrench tells nothing; carbon takes the least that holds)",
     ),
     cautions=(

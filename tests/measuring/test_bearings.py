@@ -1,6 +1,6 @@
 """Bearings: sizes beside published tables, life beside worked examples, and what follows from how one feels."""
 
-from math import log
+from math import hypot, log
 
 import pytest
 from hypothesis import given, settings
@@ -319,7 +319,23 @@ def test_play_near_a_limit_is_too_close_to_call():
     result = told("bearing-feel", bearing_runs="smooth", bearing_play="0.09 +- 0.02")
     assert result.says[0].startswith("Too close to call")
     assert "dial gauge" in result.says[0]
-    assert result.value("bearing-grade").error > 0
+    assert result.value("has-play").number > 0.99
+
+
+@given(st.floats(0, 10), st.floats(0.01, 1), st.floats(20, 150), st.floats(0, 5), st.floats(100, 350), st.floats(0, 9))
+def test_uncertainty_of_play_from_the_rim_is_that_of_the_guide(rim, u_rim, spacing, u_spacing, radius, u_radius):
+    """JCGM 100:2008, 5.1.2: the partial derivatives of rim * spacing / (2 radius), in quadrature."""
+    typed = {"rim_play": f"{rim} +- {u_rim}", "bearing_spacing": f"{spacing} +- {u_spacing}"}
+    result = told("bearing-feel", bearing_runs="smooth", rim_radius=f"{radius} +- {u_radius}", **typed)
+    terms = (u_rim * spacing / (2 * radius), rim * u_spacing / (2 * radius), rim * spacing * u_radius / (2 * radius**2))
+    assert result.value("play-in-bearing").error == pytest.approx(hypot(*terms))
+    assert 0 <= result.value("has-play").number <= 1
+
+
+@pytest.mark.parametrize(("play", "share"), [("0 +- 0.01", 0.001), ("0.03 +- 0.01", 0.5), ("0.05 +- 0.01", 0.977)])
+def test_how_likely_there_is_play_is_that_of_a_normal_distribution(play, share):
+    """JCGM 106:2012, 7.2: Phi(-3), Phi(0) and Phi(2) of any table of the normal distribution."""
+    assert told("bearing-feel", bearing_runs="smooth", bearing_play=play).value("has-play").number == share
 
 
 def test_much_play_is_not_cleaned_away():
