@@ -11,7 +11,6 @@ from symptomtree.measuring.stopping import (
     US_DISTANCE,
     US_SPEED,
     braking_distance,
-    corrected,
     deceleration_of,
     on_the_level,
     stopping_distance,
@@ -107,10 +106,13 @@ def test_faster_slower_to_react_and_weaker_take_longer(v: float, a: float, react
     assert braking_distance(v * sqrt(2), a) == pytest.approx(2 * braking_distance(v, a))
 
 
-@given(speed, speed, rate)
-def test_corrected_to_another_speed_the_brakes_are_the_same(v: float, wanted: float, a: float) -> None:
-    """EN 14766:2005, 4.6.7.5.1.9."""
-    assert corrected(braking_distance(v, a), v, wanted) == pytest.approx(braking_distance(wanted, a))
+@given(st.floats(15, 40), st.floats(1, 8))
+def test_another_speed_is_corrected_as_the_standard_has_it(kmh: float, a: float) -> None:
+    """EN 14766:2005, 4.6.7.5.1.9: S_c = (V_s / V_m)^2 S_m."""
+    way = braking_distance(kmh / 3.6, a)
+    found = stopping(speed=f"{kmh}", stop_distance=f"{way}").value("us-distance")
+    assert found is not None
+    assert found.number == pytest.approx((US_SPEED * 3.6 / kmh) ** 2 * way)
 
 
 @given(rate, st.floats(0.001, 0.2))
@@ -146,6 +148,7 @@ def test_the_same_stop_in_feet_and_miles() -> None:
         ({"stop-distance": "8 8.1 8"}, "Longer than 15 ft"),
         ({"stop-distance": "4.5 4.6 4.4"}, "Too close to call"),
         ({}, "says nothing of cracks"),
+        ({"speed": "18", "stop-distance": "2.2"}, "reckoned over from 18 km/h"),
         ({"wet-distance": "6 6.1"}, "as the European standards for bicycles ask"),
         ({"wet-distance": "20 20.5"}, "needs more than 5 m from 16 km/h"),
         ({"wet-distance": "6 6.1"}, "more than half of the dry force"),

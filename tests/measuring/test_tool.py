@@ -18,6 +18,8 @@ SIGNS = sorted(_UNITS)
 # A general reference library (SciPy, after CODATA and NIST SP 811) beside each factor that is not a plain power of ten.
 LIBRARY = {
     "in": constants.inch,
+    "ft": constants.foot,
+    "ft/s2": constants.foot,
     "bar": constants.bar,
     "psi": constants.psi,
     "lb": constants.pound,
