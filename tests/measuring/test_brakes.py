@@ -5,7 +5,7 @@ from math import cos, pi, radians
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from symptomtree.measuring.brake_disc import first_wave, middle_plane
@@ -116,6 +116,7 @@ def test_the_first_wave_is_that_of_a_fourier_transform(readings: list[float]) ->
         assert cos(radians(crest) + np.angle(found[1])) == pytest.approx(1, abs=1e-6)
 
 
+@settings(max_examples=25)
 @given(st.floats(0.05, 2), st.floats(0, 359), st.integers(6, 24), st.floats(-3, 3))
 def test_a_disc_that_leans_is_no_more_than_its_first_wave(size: float, crest: float, count: int, middle: float) -> None:
     readings = [middle + size / 2 * cos(2 * pi * n / count - radians(crest)) for n in range(count)]
@@ -163,6 +164,7 @@ def test_a_lever_goes_further_the_closer_to_the_bar_it_bites(rest: float, one: f
     assert bite_share(rest, 0) == 100
 
 
+@settings(max_examples=25)
 @given(st.floats(20, 150), st.floats(5, 60), st.floats(6, 16), st.floats(12, 30))
 def test_what_a_brake_gains_in_force_it_loses_in_travel(
     finger: float, inner: float, master: float, piston: float
@@ -194,6 +196,7 @@ def test_heat_between_its_limits(power: float, capacity: float, cooling: float, 
     assert warmed(power, capacity, cooling, cooling) == pytest.approx(0.632 * power * cooling / capacity, rel=1e-3)
 
 
+@settings(max_examples=25)
 @given(st.floats(1, 3), st.floats(0.05, 0.9), st.integers(50, 3000))
 def test_the_thinner_it_was_read_the_less_is_left(first: float, share: float, run: int) -> None:
     def left(now: float) -> float:
