@@ -116,12 +116,15 @@ def _next(log: Log, proposal: Proposal) -> str:
         case "repeat":
             return f"Next run: {where} once more, to see whether trail or rider changed meanwhile."
         case "search":
-            return f"Next run: {where}. Turn {name} only, and leave all else as it is."
+            rated = any(run.rating is not None for run in log.runs)
+            compare = "" if rated else f" Then say whether it is better than run {len(log.runs)}, worse or the same."
+            return f"Next run: {where}. Turn {name} only, and leave all else as it is.{compare}"
         case "move":
             return f"Next run: {where}. So {name} comes to its best before the next dial is begun."
         case "found":
             return f"Found: {where}. More runs would tell little; keep it, and note it with the trail."
-    return f"Stop here: {where}. Another run is expected to better the ride by less than {PAYS:g} points."
+    better = f"Another run is expected to better the ride by less than {PAYS:g} points"
+    return f"Stop here: {where}. {better}; what is left cannot be told apart by riding."
 
 
 def _dials(log: Log, fits: dict[str, Fit]) -> Iterator[str]:

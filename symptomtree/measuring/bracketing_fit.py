@@ -48,7 +48,7 @@ SURE = 0.8
 PAYS = 0.005
 """A run that is expected to better the ride by fewer points does not pay."""
 LEAST_RUNS = 4
-REPEAT_AFTER = 6
+REPEAT_AFTER = 8
 """So many runs without a repeat of the first are enough."""
 
 
