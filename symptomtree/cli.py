@@ -21,7 +21,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a sign that a terminal lacks must not end the program
     try:
-        args = build_parser().parse_args(argv)
+        args = build_parser().parse_args(_flags_first(sys.argv[1:] if argv is None else argv))
         code = int(args.run(args))
         if sys.stdout:  # there is none when it was closed before the start
             sys.stdout.flush()
@@ -40,6 +40,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         for line in str(error).splitlines():  # names of files and words in them are not ours
             print(clean(line), file=sys.stderr)
         return 2
+
+
+def _flags_first(argv: Sequence[str]) -> list[str]:
+    """Return the words of `measure`, flags first: the parser takes no readings after a flag that follows the name."""
+    first, rest = list(argv[:1]), argv[1:]
+    if first != ["measure"]:
+        return list(argv)
+    return [*first, *sorted(rest, key=lambda word: not word.startswith("--"))]
 
 
 def _is_told(error: Exception) -> bool:

@@ -167,8 +167,18 @@ COIL_RATE = Tool(
             most=250,
             error=1,
             needed=False,
+            lasting=True,
         ),
-        Field(name="bike-mass", ask="How heavy is the bike?", unit="kg", least=5, most=60, error=0.5, needed=False),
+        Field(
+            name="bike-mass",
+            ask="How heavy is the bike?",
+            unit="kg",
+            least=5,
+            most=60,
+            error=0.5,
+            needed=False,
+            lasting=True,
+        ),
         Field(
             name="load-share",
             ask="How much of the rider is on the rear wheel (scales under it, front wheel as high)?",
@@ -177,6 +187,7 @@ COIL_RATE = Tool(
             most=100,
             error=4,
             usual="65",
+            lasting=True,
         ),
         Field(
             name="spring-rate",

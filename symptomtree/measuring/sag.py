@@ -28,6 +28,7 @@ STROKE = Field(
     most=120,
     error=0.5,
     needed=False,
+    lasting=True,
 )
 LEVERAGE = Field(
     name="leverage",
@@ -36,6 +37,7 @@ LEVERAGE = Field(
     most=5,
     error=0.05,
     needed=False,
+    lasting=True,
 )
 SAG = Field(
     name="sag",

@@ -228,15 +228,6 @@ def test_chain_life_refuses(typed: dict[str, str], field: str) -> None:
 # Chain length
 
 
-@pytest.mark.parametrize(
-    ("stay", "front", "rear", "inches"),
-    # Chain length calculators, two formula pages: worked examples of 2 C + F / 4 + R / 4 + 1
-    [(16, 50, 20, 50.5), (17, 52, 18, 52.5), (16, 44, 12, 47), (18, 50, 18, 54)],
-)
-def test_workshop_formula(stay: float, front: int, rear: int, inches: float) -> None:
-    assert chain_length.workshop_length(stay, front, rear) == inches
-
-
 @given(st.floats(15, 19), st.integers(28, 52), st.integers(28, 52))
 def test_the_tool_is_the_workshop_formula_made_even(stay: float, front: int, rear: int) -> None:
     """Big on big ring and sprocket are of a size, where the formula holds."""
