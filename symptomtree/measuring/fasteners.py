@@ -27,12 +27,17 @@ from symptomtree.measuring.torque_table import (
 from symptomtree.measuring.units import Number
 
 LEAST_SHARE = 20.0
-"""Percent of a wrench's most from which on it is tested: at 20, 60 and 100 % (ISO 6789-1:2017; ISO 6789:2003, 6.5)."""
+"""Percent of a wrench's most from which on it is tested: at 20, 60 and 100 % (ISO 6789:2003 and ISO 6789-1:2017)."""
 USELESS = 10.0
 """Percent under which nothing can be set or read (common practice)."""
 ALONE = 0.1
 """How far a figure that stands alone may be missed, as a share (from memory): either way, on carbon only downwards."""
 
+_ALUMINIUM = (
+    "Aluminium strips: start it by hand, thread clean, a steel bolt at least one and a half times its diameter deep, and "
+    "an aluminium bolt at the lower figures only. A thread that gives is work for a qualified workshop."
+)
+"""Common practice."""
 SLACK = 0.5
 """A bolt that turns further at less than this share of its least is slack: a key turns it easily (from memory)."""
 
@@ -94,6 +99,8 @@ def _torque(
         values["wrench-share"] = target / wrench_most * 100
         verdicts.append(_suits(target))
     says = _says(part, torque_named, squeezed, least, most)
+    if clamped == "aluminium":
+        says.append(_ALUMINIUM)
     if wrench_least is not None and target < wrench_least:
         says.append(f"The wrench begins at {said(wrench_least, 0, 'Nm')}, above what is wanted: take a smaller one.")
     return Outcome(
@@ -197,7 +204,11 @@ _TORQUE = Tool(
             name="clamped",
             ask="What does it squeeze, or what is it screwed into?",
             kind="choice",
-            choices={"metal": "metal", "carbon": "carbon"},
+            choices={
+                "metal": "steel, or not known",
+                "aluminium": "a thread in aluminium, or an aluminium bolt",
+                "carbon": "carbon",
+            },
             usual="metal",
         ),
         Field(name="wrench-least", ask="Where does the wrench begin?", unit="Nm", least=0, most=200, needed=False),
@@ -228,7 +239,8 @@ _TORQUE = Tool(
         "tested at and may be off)",
         f"{MEMORY} (cleats, fixed lockring, hub motor, bottle cage, usual threads, 10 % either way of a single figure, "
         "slack under half of the least)",
-        "common practice (the lowest tenth of a wrench tells nothing; carbon takes the least that holds)",
+        "common practice (the lowest tenth of a wrench tells nothing; carbon takes the least that holds; "
+        "how deep a bolt goes into aluminium)",
     ),
     cautions=(
         "The figure in the maker's manual or printed on the part goes before every figure here. Bars, stem, brakes, "

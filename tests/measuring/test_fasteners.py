@@ -110,6 +110,7 @@ def test_the_makers_figure_goes_first_and_carbon_takes_the_least():
     alone = told("torque", bolt="stem-front", torque_named="5", clamped="carbon")
     assert alone.value("torque-most").number == 5  # a figure on carbon is never exceeded
     assert told("torque", bolt="stem-front", torque_named="5").value("torque-most").number == pytest.approx(5.5)
+    assert any("Aluminium strips" in line for line in told("torque", bolt="rear-mech", clamped="aluminium").says)
     pedal = told("torque", bolt="pedal", clamped="carbon")
     assert not any("assembly paste" in line for line in pedal.says)
 
