@@ -34,8 +34,8 @@ ALONE = 0.1
 """How far a figure that stands alone may be missed, as a share (from memory): either way, on carbon only downwards."""
 
 _ALUMINIUM = (
-    "Aluminium strips: start it by hand, thread clean, a steel bolt at least one and a half times its diameter deep, and "
-    "an aluminium bolt at the lower figures only. A thread that gives is work for a qualified workshop."
+    "Aluminium strips: start it by hand, thread clean, a steel bolt at least one and a half times its diameter deep, "
+    "and an aluminium bolt at the lower figures only. A thread that gives is work for a qualified workshop."
 )
 """Common practice."""
 SLACK = 0.5
