@@ -136,6 +136,7 @@ def test_no_two_sizes_are_the_same():
 ERRORS = (0.06, 0.04, 0.06)
 
 
+@settings(max_examples=40)
 @given(st.sampled_from(SIZES), st.tuples(*[st.floats(-1.9, 1.9)] * 3))
 def test_a_size_is_found_again_within_the_uncertainty_of_the_readings(size, shifts):
     """Three readings off by up to 1.9 standard uncertainties each have a squared misfit under 3 x 1.9^2 = 10.8."""
@@ -145,12 +146,14 @@ def test_a_size_is_found_again_within_the_uncertainty_of_the_readings(size, shif
     assert [m.misfit for m in found] == sorted(m.misfit for m in found)
 
 
+@settings(max_examples=40)
 @given(st.sampled_from(SIZES), st.floats(0.3, 3), st.integers(0, 2))
 def test_a_size_is_not_found_when_a_reading_is_far_off(size, off, which):
     read = [Number(m + off * (n == which), e) for n, (m, e) in enumerate(zip(size.measures, ERRORS, strict=True))]
     assert size not in [m.size for m in matches(read) if m.fits]
 
 
+@settings(max_examples=40)
 @given(st.sampled_from(SIZES), st.floats(0.01, 0.5), st.floats(1, 3))
 def test_a_worse_gauge_leaves_no_fewer_sizes_open(size, error, worse):
     def open_with(u):
@@ -322,6 +325,7 @@ def test_play_near_a_limit_is_too_close_to_call():
     assert result.value("has-play").number > 0.99
 
 
+@settings(max_examples=40)
 @given(st.floats(0, 10), st.floats(0.01, 1), st.floats(20, 150), st.floats(0, 5), st.floats(100, 350), st.floats(0, 9))
 def test_uncertainty_of_play_from_the_rim_is_that_of_the_guide(rim, u_rim, spacing, u_spacing, radius, u_radius):
     """JCGM 100:2008, 5.1.2: the partial derivatives of rim * spacing / (2 radius), in quadrature."""
