@@ -9,7 +9,7 @@ import re
 import shlex
 import subprocess
 import sys
-from itertools import pairwise
+from itertools import zip_longest
 from pathlib import Path
 
 import pytest
@@ -22,7 +22,7 @@ SESSIONS = dict(re.findall(r"^```text\n\$ (symptomtree [^\n]*)\n(.*?)^```$", REA
 """Command line -> what is shown of it."""
 COLUMNS = 96
 LEFT_OUT = re.compile(r"   \(.*\)")
-"""A line that stands for any number of printed lines; what is typed is never left out."""
+"""A line that stands for any number of printed lines, one in a turn; what is typed is never left out."""
 
 
 def test_there_are_two_ways_to_start():
@@ -46,10 +46,10 @@ def test_the_sessions_show_each_way_in_plain_lines():
     assert {shlex.split(command)[1] for command in SESSIONS} == {"ask", "walk", "measure"}
 
 
-@pytest.mark.parametrize("command", SESSIONS)
-def test_a_session_is_what_the_program_prints(command, home):
+@pytest.mark.parametrize("command", SESSIONS, ids=lambda command: " ".join(command.split()[1:3]))
+def test_a_session_is_what_the_program_prints(command, tmp_path, cache):
     shown = SESSIONS[command].splitlines()
-    printed = replayed(command, [line.removeprefix("> ") for line in shown if is_typed(line)], home)
+    printed = replayed(command, [line.removeprefix("> ") for line in shown if is_typed(line)], tmp_path, cache)
     now = with_left_out(printed, shown)
     if os.environ.get("STORE_README"):
         body = "".join(f"{line}\n" for line in now)
@@ -60,20 +60,20 @@ def test_a_session_is_what_the_program_prints(command, home):
 
 
 @pytest.fixture(scope="module")
-def home(tmp_path_factory):
-    """Return a folder for all that the commands write: each gets what the ones before it kept, as on a real desk."""
-    return tmp_path_factory.mktemp("home")
+def cache(tmp_path_factory):
+    """Return a folder that all sessions share, so that only the first of them vets the knowledge."""
+    return tmp_path_factory.mktemp("cache")
 
 
-def replayed(command, typed, home):
-    """Return the lines that a command prints when these lines are typed."""
-    folders = {f"XDG_{kind}_HOME": str(home / kind) for kind in ("DATA", "CONFIG", "CACHE", "STATE")}
+def replayed(command, typed, home, cache):
+    """Return the lines that a command prints when these lines are typed; it writes into the two folders only."""
+    folders = {"HOME": home, "XDG_DATA_HOME": home, "XDG_CONFIG_HOME": home, "XDG_CACHE_HOME": cache}
     done = subprocess.run(
         [sys.executable, "-m", *shlex.split(command)],
         input="".join(f"{line}\n" for line in typed),
         capture_output=True,
         encoding="utf-8",
-        env={**os.environ, **folders, "HOME": str(home), "COLUMNS": str(COLUMNS), "PYTHONIOENCODING": "utf-8"},
+        env={**os.environ, **folders, "COLUMNS": str(COLUMNS), "PYTHONIOENCODING": "utf-8"},
         timeout=120,
         check=False,
     )
@@ -84,23 +84,28 @@ def replayed(command, typed, home):
 def with_left_out(printed, shown):
     """Return the printed lines, without those that are left out of what is shown.
 
-    They are left out up to the line that is shown next. From one typed line to the next each turn is taken by itself,
-    so that a difference in one moves nothing in those after it.
+    Each turn is taken by itself, so that a difference in one moves nothing in those after it; of a turn with a line in
+    parentheses as many lines are kept before and after it as are shown.
     """
-    rest, told = list(printed), []
-    for line, after in pairwise([*shown, ""]):
-        if LEFT_OUT.fullmatch(line):
-            told.append(line)
-            while rest and rest[0] != after and not is_typed(rest[0]):
-                rest.pop(0)
-        elif is_typed(line):
-            while rest and not is_typed(rest[0]):
-                told.append(rest.pop(0))
-            told += rest[:1]
-            rest = rest[1:]
-        elif rest and not is_typed(rest[0]):
-            told.append(rest.pop(0))
-    return told + rest
+    told = []
+    for now, then in zip_longest(turns(printed), turns(shown), fillvalue=()):
+        start = next((n for n, line in enumerate(then) if LEFT_OUT.fullmatch(line)), None)
+        if start is None:
+            told += now
+        else:
+            end = max(start, len(now) - len(then[start + 1 :]))
+            told += [*now[:start], then[start], *now[end:]]
+    return told
+
+
+def turns(lines):
+    """Return the lines in turns; each but the first begins with what is typed."""
+    found = [[]]
+    for line in lines:
+        if is_typed(line):
+            found.append([])
+        found[-1].append(line)
+    return found
 
 
 def is_typed(line):
