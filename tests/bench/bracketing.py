@@ -42,6 +42,8 @@ DIALS = (12, 20, 30)
 SCATTERS = (0.3, 0.7, 1.1)
 DRIFTS = (0.0, -0.05)
 USUAL = 0.7
+FRESH = 4711
+"""Makes these riders others than those on whom the limits of the bracketing were chosen."""
 SHAPES: dict[str, Callable[[float], float]] = {
     "tent": lambda u: u,
     "parabola": lambda u: u**2,
@@ -199,7 +201,7 @@ def ways(method: Method, riders: int, clicks: int, scatter: float, drift: float)
     """Return how a method fares on so many riders, the same for every method."""
     scores = []
     for n in range(riders):
-        luck = np.random.default_rng([n, clicks, round(10 * scatter), round(-100 * drift)])
+        luck = np.random.default_rng([n, clicks, round(10 * scatter), round(-100 * drift), FRESH])
         rider = Rider(luck, clicks, scatter, drift)
         named = method(rider)
         points = rider.top - rider.liking(named[-1])
