@@ -21,6 +21,7 @@ README = FILE.read_text(encoding="utf-8")
 SESSIONS = dict(re.findall(r"^```text\n\$ (symptomtree [^\n]*)\n(.*?)^```$", README, re.MULTILINE | re.DOTALL))
 """Command line -> what is shown of it."""
 COLUMNS = 96
+"""How wide the sessions are: a page shows it without a bar to scroll."""
 LEFT_OUT = re.compile(r"   \(.*\)")
 """A line that stands for any number of printed lines, one in a turn; what is typed is never left out."""
 
