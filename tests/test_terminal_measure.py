@@ -10,7 +10,7 @@ from symptomtree.cases.model import Context, Measured, Reading
 from symptomtree.measuring.tool import work as work_out
 from symptomtree.measuring.tools import names, tool_named
 from symptomtree.plain.card import card_of
-from symptomtree.plain.measure import events_of
+from symptomtree.plain.measure import MOST_CHOICES, events_of
 from symptomtree.reasoning.turn import Turn
 from symptomtree.terminal.measure import FormScreen
 from tests.bench_hands import KB, words_of, work
@@ -76,6 +76,27 @@ def test_what_cannot_be_is_told_beside_the_form_and_nothing_is_offered(typed):
         await hands.press("escape")
         assert hands.name == "BenchScreen"
         assert not [e for e in hands.events if isinstance(e, Measured)]
+
+    work(doing)
+
+
+def test_many_choices_are_listed_when_asked_for():
+    """Enter in an empty field lists them, what was typed narrows them down, and the one chosen stands in the field."""
+    tool = tool_named("torque")
+    field = next(f for f in tool.fields if len(f.choices) > MOST_CHOICES)
+    wanted = list(field.choices)[-1]
+
+    async def doing(hands):
+        hands.app.push_screen(FormScreen(tool))
+        await hands.settle()
+        hands.app.screen.query_one(f"#{field.name}", Input).focus()
+        await hands.press("enter")
+        assert hands.name == "Sheet"
+        assert len(hands.lines("OptionList")) == len(field.choices)
+        await hands.press("escape", *wanted[:6], "enter")
+        if hands.name == "Sheet":
+            await hands.choose_in_sheet(wanted)
+        assert hands.app.screen.query_one(f"#{field.name}", Input).value == wanted
 
     work(doing)
 

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT = 76, 20
 """Cells of a picture in plain lines."""
 LEAST_TAPS = 4
+MOST_CHOICES = 6
+"""More than these are listed a line each."""
 
 
 # What is there
@@ -37,7 +39,10 @@ def described(tool: Tool) -> Iterator[str]:
     yield from tool.cautions
     yield tool.about
     yield "It takes:"
-    yield from (f"  {f.name}  {asked(f)}" for f in tool.fields)
+    for f in tool.fields:
+        yield f"  {f.name}  {asked(f)}"
+        if len(f.choices) > MOST_CHOICES:
+            yield from (f"      {name}: {words}" for name, words in f.choices.items())
     yield "Like this:"
     yield f"  symptomtree measure {tool.name} {' '.join(_quoted(n, v) for n, v in tool.example.items())}"
     yield "Sources:"
@@ -47,7 +52,9 @@ def described(tool: Tool) -> Iterator[str]:
 def asked(f: Field) -> str:
     """Return a field's question with what can be filled in."""
     can = f.unit if f.kind in ("number", "numbers", "taps") else ""
-    if f.kind == "choice":
+    if f.kind == "choice" and len(f.choices) > MOST_CHOICES:
+        can = f"one of {len(f.choices)}"
+    elif f.kind == "choice":
         can = "; ".join(f"{name}: {words}" for name, words in f.choices.items())
     notes = [can, "several" if f.kind == "numbers" else "", f"usually {f.usual}" if f.usual else ""]
     notes += ["may be left out"] if not f.needed else []
@@ -193,6 +200,8 @@ def draw(talk: Talk, result: Result) -> None:
 def _fill(talk: Talk, f: Field, known: str) -> str | None:
     """Ask for one field; None when the person leaves."""
     stands = known or f.usual
+    if len(f.choices) > MOST_CHOICES:
+        talk.say(*(f"  {name}: {words}" for name, words in f.choices.items()))
     talk.say(f"{asked(f)}{f' [{stands}]' if stands else ''}")
     if f.kind == "taps":
         return tapped(talk)

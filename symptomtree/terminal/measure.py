@@ -21,8 +21,8 @@ from symptomtree.cases.model import AnyEvent
 from symptomtree.measuring.tool import BadInput, Field, Result, Tool, work
 from symptomtree.measuring.tools import FAMILIES, tool_named
 from symptomtree.plain.card import Card
-from symptomtree.plain.measure import asked, bike_figures, events_of, filled_in, sentence, told, tool_of
-from symptomtree.terminal.parts import Base, KeyLine, StopLine, key, still_there, text
+from symptomtree.plain.measure import MOST_CHOICES, asked, bike_figures, events_of, filled_in, sentence, told, tool_of
+from symptomtree.terminal.parts import Base, KeyLine, Sheet, StopLine, key, still_there, text
 
 PAUSE = 0.15
 """Seconds without a key after which the form is worked out."""
@@ -154,6 +154,9 @@ class FormScreen(Base):
         if f.kind != "choice":
             return text(asked(replace(f, usual="")))  # what is usual stands in the field
         label = text(f.ask)
+        if len(f.choices) > MOST_CHOICES:
+            click = Style(meta={"@click": f"screen.list({f.name!r})"})
+            return label.append("\n  ").append("the list of them", click).append("  (Enter in an empty field)")
         for name, words in f.choices.items():
             click = Style(meta={"@click": f"screen.choose({f.name!r}, {name!r})"})
             label.append("\n  ").append(name, click).append(f"  {words}" if words != name else "")
@@ -190,6 +193,10 @@ class FormScreen(Base):
     @on(Input.Submitted)
     def _entered(self, event: Input.Submitted) -> None:
         """Go on to the next field; after the last one, to what can be done with the result."""
+        f = next(f for f in self.tool.fields if f.name == event.input.id)
+        if len(f.choices) > MOST_CHOICES and event.value not in f.choices and (f.needed or event.value):
+            self.action_list(f.name)
+            return
         self._work_out()
         inputs = list(self.query(Input))
         after = inputs.index(event.input) + 1
@@ -203,6 +210,20 @@ class FormScreen(Base):
         box = self.query_one(f"#{field}", Input)
         box.value = name
         box.focus()
+
+    def action_list(self, field: str) -> None:
+        """List what can be chosen in a field; what was typed there narrows it down."""
+        choices = next(f for f in self.tool.fields if f.name == field).choices
+        typed = self.query_one(f"#{field}", Input).value.casefold()
+        some = [n for n, words in choices.items() if typed in n.casefold() or typed in words.casefold()] or list(
+            choices
+        )
+
+        def chosen(n: int | None) -> None:
+            if n is not None:
+                self.action_choose(field, some[n])
+
+        self.app.push_screen(Sheet("Which?", [], [f"{n}: {choices[n]}" for n in some]), chosen)
 
     def _work_out(self) -> None:
         """Show what the form comes to now, or what is missing."""
