@@ -5,6 +5,7 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from io import TextIOWrapper
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -44,10 +45,13 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _flags_first(argv: Sequence[str]) -> list[str]:
     """Return the words of `measure`, flags first: the parser takes no readings after a flag that follows the name."""
-    first, rest = list(argv[:1]), argv[1:]
-    if first != ["measure"]:
+    if list(argv[:1]) != ["measure"]:
         return list(argv)
-    return [*first, *sorted(rest, key=lambda word: not word.startswith("--"))]
+    flags: list[str] = []
+    others: list[str] = []
+    for before, word in pairwise(argv):
+        (flags if word.startswith("--") or before == "--keep" else others).append(word)
+    return ["measure", *flags, *others]
 
 
 def _is_told(error: Exception) -> bool:
@@ -130,6 +134,7 @@ def build_parser() -> argparse.ArgumentParser:
     measure.add_argument("given", nargs="*", metavar="FIELD=VALUE", help="readings (default: what it needs is told)")
     measure.add_argument("--ask", action="store_true", help="ask for each field, line by line; taps are taken so")
     measure.add_argument("--json", action="store_true", help="print the result as JSON")
+    measure.add_argument("--keep", type=Path, metavar="FILE", help="keep the log here; of a tool that has one")
     measure.set_defaults(run=_measure)
     trial = commands.add_parser("trial", help="work simulated bikes to the end and print how good the advice is")
     trial.add_argument("--bikes", type=_whole_from(1), default=100, metavar="N", help="how many (default: 100)")
@@ -305,7 +310,7 @@ def _measure(args: argparse.Namespace) -> int:
     try:
         from symptomtree.plain.measure import measure
 
-        return measure(args.tool, args.given, args.ask, args.json)
+        return measure(args.tool, args.given, args.ask, args.json, args.keep)
     except KeyboardInterrupt:
         return 0
 

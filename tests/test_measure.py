@@ -7,6 +7,7 @@ import pytest
 from symptomtree.cases.model import Answer, Measured, Reading
 from symptomtree.cli import main
 from symptomtree.kb.compile import open_knowledge
+from symptomtree.measuring.bracketing_log import parse_log
 from symptomtree.measuring.tool import work
 from symptomtree.measuring.tools import names, tool_named
 from symptomtree.plain.card import Card
@@ -70,6 +71,33 @@ def test_what_is_wrong_is_one_sentence_on_the_error_stream(capsys, words, says):
     assert says in err
     assert len(err.splitlines()) == 1
     assert "\x1b" not in err
+
+
+def test_a_log_is_kept_and_gone_on_with(capsys, tmp_path):
+    """A file for each bike and trail: what was typed goes there, and the next run is added to it."""
+    file = tmp_path / "logs" / "red-bike-home-trail.yaml"
+    code, _, _ = run(capsys, "bracketing", "dials=rebound 0-14 start 7", "runs=start = 6", "--keep", str(file))
+    assert code == 0
+    code, out, _ = run(capsys, "bracketing", "--keep", str(file), f"log={file}", "runs=rebound 5 = 7.5", "--json")
+    assert code == 0
+    assert json.loads(out)["given"]["log"] == str(file)
+    assert len(parse_log(file.read_text()).runs) == 2
+
+
+def test_a_log_is_never_written_over_another_file(capsys, tmp_path):
+    file = tmp_path / "letter.txt"
+    file.write_text("Dear")
+    runs = ["dials=rebound 0-14 start 7", "runs=start = 6"]
+    for words, says in (
+        (["bracketing", *runs, "--keep", str(file)], "is there already and is no log"),
+        (["bracketing", *runs, "--keep", str(file / "log.yaml")], "cannot be written"),
+        (["chain-wear", "length=307", "--keep", str(tmp_path / "new")], "keeps no log"),
+    ):
+        code, _, err = run(capsys, *words)
+        assert code == 2
+        assert says in err
+    assert file.read_text() == "Dear"
+    assert [f.name for f in tmp_path.iterdir()] == ["letter.txt"]
 
 
 # In a case

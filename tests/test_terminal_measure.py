@@ -7,6 +7,7 @@ from textual.widgets import Input, OptionList
 from symptomtree.cases.bikes import bikes_folder, read_bikes
 from symptomtree.cases.files import read_case
 from symptomtree.cases.model import Context, Measured, Reading
+from symptomtree.measuring.bracketing_log import parse_log
 from symptomtree.measuring.tool import work as work_out
 from symptomtree.measuring.tools import names, tool_named
 from symptomtree.plain.card import card_of
@@ -97,6 +98,31 @@ def test_many_choices_are_listed_when_asked_for():
         if hands.name == "Sheet":
             await hands.choose_in_sheet(wanted)
         assert hands.app.screen.query_one(f"#{field.name}", Input).value == wanted
+
+    work(doing)
+
+
+def test_a_log_is_kept_and_the_next_run_is_added(tmp_path):
+    """It is written to a file, and the form goes on from there: only the next run is typed."""
+    file = tmp_path / "trail.yaml"
+
+    async def doing(hands):
+        hands.app.push_screen(FormScreen(tool_named("bracketing")))
+        await hands.settle()
+        await fill(hands, "dials", "rebound 0-14 start 7")
+        await fill(hands, "runs", "start = 6")
+        await hands.choose_at("#then", "Keep the log")
+        box = hands.app.screen.query_one(Input)
+        box.value = str(file)
+        await hands.press("enter")
+        assert hands.app.screen.query_one("#log", Input).value == str(file)
+        assert not hands.app.screen.query_one("#runs", Input).value
+        await fill(hands, "runs", "rebound 5 = 7.5")
+        hands.app.screen.query_one("#runs", Input).focus()
+        await hands.press("enter")
+        await hands.choose_at("#then", "Keep the log")
+        await hands.press("enter")
+        assert len(parse_log(file.read_text()).runs) == 2
 
     work(doing)
 

@@ -24,6 +24,7 @@ from symptomtree.measuring.bracketing_log import (
     Settings,
     at_once,
     changed,
+    log_text,
     parse_log,
     read_dials,
     read_runs,
@@ -105,7 +106,7 @@ def _bracketing(
     if other_log:
         says += _trails(known, fits, _read_file(other_log, "other-log"), scatter)
     drawn = _picture(known, proposal.dial, found) if found else None
-    return Outcome(values=values, errors=errors, says=says, picture=drawn)
+    return Outcome(values=values, errors=errors, says=says, picture=drawn, log=log_text(known))
 
 
 def _next(log: Log, proposal: Proposal) -> str:

@@ -130,6 +130,7 @@ class Outcome:
         says: what it means and what to do, a sentence each.
         cautions: those that hold because of these inputs.
         picture: a drawing, where it says more.
+        log: the text of a file that keeps what was filled in, where one adds to it from day to day.
     """
 
     values: Mapping[str, float] = field(default_factory=dict)
@@ -139,6 +140,7 @@ class Outcome:
     says: Sequence[str] = ()
     cautions: Sequence[str] = ()
     picture: Picture | None = None
+    log: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,6 +192,7 @@ class Result:
     says: tuple[str, ...]
     cautions: tuple[str, ...]
     picture: Picture | None
+    log: str
 
     def value(self, name: str) -> Value | None:
         """Return a value by its name; None when it did not come out."""
@@ -224,7 +227,7 @@ def work(tool: Tool, typed: Mapping[str, str]) -> Result:
     values += [Value(c.name, words[c.name], _chance(c, values), 0.0, "") for c in made.chances]
     shown = {name: text for name, text in given.items() if text}
     says = (*(told for verdict in made.verdicts for told in _told(verdict, values)), *made.says)
-    return Result(tool, shown, tuple(values), says, (*tool.cautions, *made.cautions), made.picture)
+    return Result(tool, shown, tuple(values), says, (*tool.cautions, *made.cautions), made.picture, made.log)
 
 
 def _read(f: Field, text: str) -> Any:

@@ -2,9 +2,11 @@
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
+from symptomtree.cases.files import write_whole
 from symptomtree.cases.model import BIKE, Answer, AnyEvent, Measured, Reading
 from symptomtree.kb.model import Observable
 from symptomtree.measuring.tool import BadInput, Field, Result, Tool, said, work
@@ -19,6 +21,8 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT = 76, 20
 """Cells of a picture in plain lines."""
 LEAST_TAPS = 4
+LOG = b"symptomtree-"
+"""How the file of a log begins."""
 MOST_CHOICES = 6
 """More than these are listed a line each."""
 
@@ -232,7 +236,32 @@ def tapped(talk: Talk) -> str | None:
             talk.say(f"That were {len(times)}: press Enter a few times more, or type skip.")
 
 
-def measure(name: str | None, given: Sequence[str], ask: bool, as_json: bool) -> int:
+def keep_log(result: Result, path: Path) -> None:
+    """Write the file that keeps what was filled in, in one move: a cut-off write leaves it as it was.
+
+    Raises:
+        BadInput: it cannot be written, or would not be a log.
+    """
+    if not result.log:
+        raise BadInput(f"{result.tool.name} keeps no log; leave --keep out")
+    if path.exists() and not _is_log(path):
+        raise BadInput(f"{str(path)[:80]} is there already and is no log; name another file")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, result.log)
+    except OSError as error:
+        raise BadInput(f"{str(path)[:80]} cannot be written: {error.strerror or error}; name another file") from error
+
+
+def _is_log(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return file.read(len(LOG)) == LOG
+    except OSError:
+        return False
+
+
+def measure(name: str | None, given: Sequence[str], ask: bool, as_json: bool, keep: Path | None) -> int:
     """Run one tool from the command line, or tell what there is. Returns the exit code.
 
     Args:
@@ -240,6 +269,7 @@ def measure(name: str | None, given: Sequence[str], ask: bool, as_json: bool) ->
         given: 'field=value' each.
         ask: ask for the fields line by line.
         as_json: print the result as JSON.
+        keep: the file to keep the tool's log in.
 
     Raises:
         NoSuchTool: there is none of that name.
@@ -260,6 +290,8 @@ def measure(name: str | None, given: Sequence[str], ask: bool, as_json: bool) ->
         talk.say(*described(tool))
         return 0
     result = work(tool, typed)
+    if keep:
+        keep_log(result, keep)
     if as_json:
         print(json.dumps(record(result), indent=2))
     else:

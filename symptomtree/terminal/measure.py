@@ -3,9 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from time import monotonic
 from typing import ClassVar
 
+from platformdirs import user_data_path
 from rich.style import Style
 from rich.text import Text
 from textual import events, on
@@ -21,8 +23,18 @@ from symptomtree.cases.model import AnyEvent
 from symptomtree.measuring.tool import BadInput, Field, Result, Tool, work
 from symptomtree.measuring.tools import FAMILIES, tool_named
 from symptomtree.plain.card import Card
-from symptomtree.plain.measure import MOST_CHOICES, asked, bike_figures, events_of, filled_in, sentence, told, tool_of
-from symptomtree.terminal.parts import Base, KeyLine, Sheet, StopLine, key, still_there, text
+from symptomtree.plain.measure import (
+    MOST_CHOICES,
+    asked,
+    bike_figures,
+    events_of,
+    filled_in,
+    keep_log,
+    sentence,
+    told,
+    tool_of,
+)
+from symptomtree.terminal.parts import Base, KeyLine, Line, Sheet, StopLine, clean_line, key, still_there, text
 
 PAUSE = 0.15
 """Seconds without a key after which the form is worked out."""
@@ -263,6 +275,8 @@ class FormScreen(Base):
                 offers.append(Option("Take it as the answer", id="answer"))
             elif self.ours.has_case:
                 offers.append(Option("Write it down in the case", id="note"))
+            if self._result.log:
+                offers.append(Option("Keep the log", id="log"))
             if self._result.picture:
                 offers.append(Option("See the picture", id="picture"))
             offers.append(Option("Sources", id="sources"))
@@ -281,10 +295,37 @@ class FormScreen(Base):
         if event.option.id == "picture":
             self.ours.show_text(self.tool.title, "\n".join(self._picture(self.size.width - 4, self.size.height - 5)))
             return
+        if event.option.id == "log":
+            self._keep_log()
+            return
         card = self._asked if event.option.id == "answer" else None
         found = events_of(self.ours.kb, card, self._result)
         self.dismiss()
         self.ours.call_later(partial(self.ours.take_measured, found))
+
+    def _keep_log(self) -> None:
+        """Keep what was filled in, in a file of its own, and go on from there: a bike and a trail have one."""
+        result, field = self._result, self.query_one("#log", Input)
+        assert result
+
+        def write(said: str | None) -> None:
+            if not said:
+                return
+            path = Path(said).expanduser()
+            try:
+                keep_log(result, path)
+            except BadInput as error:
+                self.notify(sentence(error), severity="error", markup=False)
+            else:
+                field.value = str(path)
+                for f in self.tool.fields:  # what the file holds now need not be typed
+                    if f.kind == "lines" and f.lasting:
+                        self.query_one(f"#{f.name}", Input).value = ""
+                self._work_out()
+                self.notify(clean_line(f"Kept in {path}. Add the next run, and keep it again."), markup=False)
+
+        usual = field.value or str(user_data_path("symptomtree") / "logs" / "bike-and-trail.yaml")
+        self.app.push_screen(Line("Keep it in which file? One for each bike and trail.", usual), write)
 
     def action_copy(self) -> None:
         lines = [self.tool.title, *(f"{n}: {t}" for n, t in self._result.given.items())] if self._result else []
