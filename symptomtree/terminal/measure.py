@@ -12,7 +12,7 @@ from rich.style import Style
 from rich.text import Text
 from textual import events, on
 from textual.app import ComposeResult
-from textual.binding import BindingType
+from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.suggester import SuggestFromList
 from textual.timer import Timer
@@ -58,6 +58,20 @@ class Taps(Input):
                 self._begun, self.value = now, ""
             self.value = f"{self.value} {now - self._begun:.2f}".strip()
             self.cursor_position = len(self.value)
+
+
+class Fields(VerticalScroll, can_focus=False):
+    """The fields of a form; the arrows go from one to the next."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("down", "app.focus_next", show=False),
+        Binding("up", "app.focus_previous", show=False),
+    ]
+
+    def on_resize(self) -> None:
+        """Keep the field that is being filled in on the screen, whatever room the result takes."""
+        if isinstance(self.screen.focused, Input):
+            self.screen.focused.scroll_visible(animate=False)
 
 
 class ToolsScreen(Base):
@@ -142,7 +156,7 @@ class FormScreen(Base):
         yield StopLine()
         yield Static(text(self.tool.title), id="title")
         with Vertical(id="both"):
-            with VerticalScroll(id="form", can_focus=False):
+            with Fields(id="form"):
                 yield Static(text(*self.tool.cautions, self.tool.about), id="about")
                 known = filled_in(self.tool, self._before(), self._asked)
                 for f in self.tool.fields:
@@ -280,9 +294,9 @@ class FormScreen(Base):
             if self._result.picture:
                 offers.append(Option("See the picture", id="picture"))
             offers.append(Option("Sources", id="sources"))
+        box.disabled = not offers  # an empty list would take the focus, and letters would be keys in it
         if [o.id for o in offers] != [o.id for o in box.options]:
             box.clear_options().add_options(offers)
-            box.display = bool(offers)
             box.highlighted = 0 if offers else None
 
     @on(OptionList.OptionSelected, "#then")
