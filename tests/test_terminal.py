@@ -496,6 +496,31 @@ def test_a_caution_is_seen_with_its_step_and_cannot_be_ticked(size):
     work(doing, HOWL, size=size)
 
 
+def test_a_retest_says_what_was_done_and_what_it_was_like_and_what_it_came_to():
+    """Who comes back from the ride sees the work and the earlier answer; still there, it is said that it goes on."""
+
+    async def doing(hands):
+        keeper = hands.app.keeper
+        await hands.press("f")
+        fix = keeper.assessment.fixes[0].fix
+        await hands.choose("done")
+        while keeper.assessment.due and words_of(hands, "#question") != KB.findings["creak-pedalling"].ask:
+            await hands.press("1")
+        about = words_of(hands, "#about")
+        assert f"The work was: {KB.name_of(fix)}." in about
+        before = KB.findings["creak-pedalling"].grades[CREAK[-1].grade]
+        assert f"Before it: {KB.findings['creak-pedalling'].ask} {before}" in about
+        await hands.press("2")
+        while keeper.assessment.stage == "retest":
+            await hands.press("1")
+        assert keeper.assessment.stage == "search"
+        assert words_of(hands, "#told") == "It is not all gone, so the search goes on."
+        await hands.press("1")
+        assert not hands.app.screen.query_one("#told").display
+
+    work(doing, *CREAK)
+
+
 async def retest(hands, still):
     """Answer what is due after a fix: the complaint as told, all else as it should be."""
     asks = {f.ask: name for name, f in KB.findings.items()}

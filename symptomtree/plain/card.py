@@ -182,6 +182,11 @@ def _findings(a: Assessment, turn: Turn, title: str) -> Card:
         first, *about = show.check(kb, turn.name, a.state.open)
         title = f"{title}: {first.removeprefix('Check: ')}"
         how = tuple(show.how(kb, kb.entries.checks[turn.name]))
+    if turn.kind == "retest":
+        since = list(show.before_work(a, turn.findings))
+        symptom = known.how if isinstance(known := kb.findings[turn.findings[0]], Symptom) else ()
+        how = how or tuple(show.numbered("How:", symptom))
+        about = [*since, *(about or how)]
     reason = show.reason(a, step) if step else show.PROOF if turn.kind == "retest" else show.DUE
     card = Card(
         title,

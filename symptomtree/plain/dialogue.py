@@ -154,7 +154,7 @@ class Dialogue:
             card = onward(self._keeper.assessment, card, events)
         after = self._keeper.assessment
         if turn.kind == "retest" and not after.due and after.stage == "search":
-            self._talk.say("", "It is not all gone, so the search goes on.")
+            self._talk.say("", show.NOT_GONE)
 
     def _read(self, card: "Card", turn: "Turn") -> None:
         """Say what is to be read before the question; a question of the plan needs no more than itself."""

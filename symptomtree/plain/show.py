@@ -41,6 +41,7 @@ DUE = "It is due because of what was found or done before."
 PROOF = "It proves whether the work helped."
 ONCE_MORE = "It was done before and did not help. Once more, with more care, is worth a try."
 BOTH_AT_ONCE = "If both are done at once, it will not be known which of them helped."
+NOT_GONE = "It is not all gone, so the search goes on."
 NOTHING_LEFT = "There is nothing left to ask, to check or to try."
 CAME_UP = "What you came with is in order. This came up on the way, and is still so:"
 CONFLICT = "Two answers do not fit, and guessing which is right would mislead."
@@ -321,6 +322,14 @@ def told(a: "Assessment", finding: str) -> str:
     reading = known.reading if isinstance(known, Observable) else None
     number = f" ({look.value:g} {reading.unit})" if reading and look.value is not None else ""
     return f"{known.ask} {known.grades[look.grade]}{number}"
+
+
+def before_work(a: "Assessment", findings: Sequence[str]) -> Iterator[str]:
+    """Yield what was done last, and how the findings to look at again were before it."""
+    if a.state.fixes:
+        yield f"The work was: {a.knowledge.name_of(a.state.fixes[-1][0])}."
+    seen = [f for f in findings if f in a.state.seen]
+    yield from (f"Before it: {told(a, f)}" for f in seen)
 
 
 def event(kb: "KnowledgeBase", event: AnyEvent) -> str:

@@ -223,9 +223,11 @@ class BenchScreen(Base):
 
     def add(self, *events: AnyEvent) -> None:
         """Write an answer down and show what follows; a check that is under way goes on."""
-        card = self._card
+        card, proving = self._card, self.ours.keeper.assessment.stage == "retest"
         self.ours.keeper.add(*events)
         a = self.ours.keeper.assessment
+        if proving and a.stage == "search":
+            self._told = show.NOT_GONE
         self.refresh_case(onward(a, card, events))
 
     @on(OptionList.OptionSelected, "#choices")
