@@ -1,4 +1,4 @@
-"""The README says what is true.
+"""README and DEVELOPERS show what is true.
 
 After a change that is meant: `STORE_README=1 pytest tests/test_readme.py`, then read the difference.
 """
@@ -15,11 +15,14 @@ from pathlib import Path
 import pytest
 
 from symptomtree.cli import build_parser
+from symptomtree.measuring.tools import FAMILIES
 
-FILE = Path(__file__).parents[1] / "README.md"
-README = FILE.read_text(encoding="utf-8")
-SESSIONS = dict(re.findall(r"^```text\n\$ (symptomtree [^\n]*)\n(.*?)^```$", README, re.MULTILINE | re.DOTALL))
-"""Command line -> what is shown of it."""
+FILES = {name: Path(__file__).parents[1] / f"{name}.md" for name in ("README", "DEVELOPERS")}
+TEXTS = {name: file.read_text(encoding="utf-8") for name, file in FILES.items()}
+README = TEXTS["README"]
+SESSION = re.compile(r"^```text\n\$ (symptomtree [^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+SESSIONS = {(name, command): shown for name, text in TEXTS.items() for command, shown in SESSION.findall(text)}
+"""Page and command line -> what is shown of it."""
 COLUMNS = 96
 """How wide the sessions are: a page shows it without a bar to scroll."""
 LEFT_OUT = re.compile(r"   \(.*\)")
@@ -44,18 +47,25 @@ def test_every_command_is_told():
 
 
 def test_the_sessions_show_each_way_in_plain_lines():
-    assert {shlex.split(command)[1] for command in SESSIONS} == {"ask", "walk", "measure"}
+    assert {shlex.split(command)[1] for page, command in SESSIONS if page == "README"} == {"ask", "walk", "measure"}
 
 
-@pytest.mark.parametrize("command", SESSIONS, ids=lambda command: " ".join(command.split()[1:3]))
-def test_a_session_is_what_the_program_prints(command, tmp_path, cache):
-    shown = SESSIONS[command].splitlines()
+def test_each_family_of_tools_is_shown():
+    """A command and a picture of each, in one of the two pages."""
+    shown = {shlex.split(command)[2] for _, command in SESSIONS if command.startswith("symptomtree measure")}
+    assert all(shown & set(tools) for _, tools in FAMILIES.values())
+
+
+@pytest.mark.parametrize(("page", "command"), SESSIONS, ids=[" ".join(c.split()[1:3]) for _, c in SESSIONS])
+def test_a_session_is_what_the_program_prints(page, command, tmp_path, cache):
+    shown = SESSIONS[page, command].splitlines()
     printed = replayed(command, [line.removeprefix("> ") for line in shown if is_typed(line)], tmp_path, cache)
     now = with_left_out(printed, shown)
     if os.environ.get("STORE_README"):
         body = "".join(f"{line}\n" for line in now)
-        text = FILE.read_text(encoding="utf-8")
-        FILE.write_text(text.replace(f"$ {command}\n{SESSIONS[command]}", f"$ {command}\n{body}"), encoding="utf-8")
+        text = FILES[page].read_text(encoding="utf-8")
+        text = text.replace(f"$ {command}\n{SESSIONS[page, command]}", f"$ {command}\n{body}")
+        FILES[page].write_text(text, encoding="utf-8")
     else:
         assert shown == now
 
