@@ -457,6 +457,10 @@ def test_a_fix_that_does_not_help_and_one_that_does():
             await hands.press("1")
             assert hands.events[-1] == LeftOut(about=BESIDES)
         assert not hands.lines("#choices"), "there is nothing left to answer"
+        assert "a new case" in words_of(hands, "#about"), "and what can be done now is said"
+        assert not words_of(hands, "#steps"), "what is in order is not handed over"
+        await hands.press("1")
+        assert "a new case" in words_of(hands, "#told")
         assert "not been asked" not in words_of(hands, "#about")
 
     work(doing, *CREAK, *([besides] if besides else []))

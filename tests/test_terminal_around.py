@@ -319,6 +319,21 @@ def test_the_cases_are_listed_and_taken_up():
 # Lessons
 
 
+def test_a_cause_named_before_the_proof_is_told_why_that_is_too_early():
+    """What ends the lesson says first what keeps the bike from being proven, as the lessons in plain lines do."""
+
+    async def doing(hands):
+        await hands.press("escape", "l", *["down"] * 3, "enter")
+        assert hands.name == "LessonScreen"
+        cause = hands.app.screen.way.lesson.cause
+        await hands.press("v")
+        await hands.paste(KB.name_of(cause))
+        await hands.press("enter")
+        assert "not all is right" in hands.text()
+
+    work(doing)
+
+
 def test_where_no_lesson_fits_it_is_told_and_a_bike_can_be_drawn(own_folders):
     """One's own knowledge, which the walkthroughs that ship know nothing of: the line that draws one still works."""
     (own_folders / "small.yaml").write_text(SMALL)
@@ -410,6 +425,21 @@ def test_the_look_changes_with_a_key_and_from_the_palette():
         await hands.press("enter")
         await hands.pilot.pause(0.2)
         assert hands.app.theme == "light"
+
+    work(doing, *TO_BAR)
+
+
+@pytest.mark.parametrize(("words", "done"), [("sheet", "Paper"), ("why this", "Sheet"), ("lessons", "LessonsScreen")])
+def test_the_palette_finds_what_the_screens_own_keys_do(words, done):
+    """On the bench the palette knows the bench's keys by their names, and what can be gone to from everywhere."""
+
+    async def doing(hands):
+        await hands.press("ctrl+p")
+        await hands.paste(words)
+        await hands.pilot.pause(0.5)
+        await hands.press("enter")
+        await hands.pilot.pause(0.2)
+        assert hands.name == done
 
     work(doing, *TO_BAR)
 

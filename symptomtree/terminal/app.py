@@ -6,7 +6,7 @@ import shlex
 import signal
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
@@ -24,7 +24,7 @@ from symptomtree.plain.keeper import Keeper, default_path
 from symptomtree.reasoning.costs import Profile
 from symptomtree.reasoning.profiles import profile_named
 from symptomtree.terminal.keys import KEYS, keys_path, own_keys
-from symptomtree.terminal.look import THEMES
+from symptomtree.terminal.look import LOOKS, THEMES
 from symptomtree.terminal.opening import OpeningScreen
 from symptomtree.terminal.parts import Line, Palette, Sheet, clean_line
 
@@ -344,16 +344,23 @@ class SymptomtreeApp(App[None]):
         self.push_screen(Line("Write to which file?", name), write)
 
     def get_system_commands(self, screen: Screen[object]):  # type: ignore[no-untyped-def]
-        for name, theme in THEMES.items():
-            yield SystemCommand(
-                f"Look: {name}", "dark" if theme.dark else "light", lambda n=name: setattr(self, "theme", n)
-            )
-        yield SystemCommand("Cases", KEYS["cases"][2], self.action_cases)
-        yield SystemCommand("Lessons", KEYS["lessons"][2], self.action_lessons)
-        yield SystemCommand("Knowledge", KEYS["browse"][2], self.action_browse)
-        yield SystemCommand("Measure", KEYS["measure"][2], self.action_measure)
-        yield SystemCommand("Keys", KEYS["help"][2], self.action_keys)
-        yield SystemCommand("Leave", KEYS["quit"][2], self.action_leave)
+        """Yield what the screen's own keys do, the looks, and what can be gone to from everywhere."""
+        own = {b.id: b for b in screen.BINDINGS if isinstance(b, Binding) and b.id in KEYS}
+        for name, binding in own.items():
+            yield SystemCommand(*KEYS[name][1:], partial(self.run_action, binding.action, screen))
+        for name, words in LOOKS.items():
+            yield SystemCommand(f"Look: {name}", words, partial(setattr, self, "theme", name))
+        everywhere = {
+            "cases": self.action_cases,
+            "lessons": self.action_lessons,
+            "browse": self.action_browse,
+            "measure": self.action_measure,
+            "help": self.action_keys,
+            "quit": self.action_leave,
+        }
+        for name, action in everywhere.items():
+            if name not in own:
+                yield SystemCommand(*KEYS[name][1:], action)
 
 
 def open_app(case: Path | None, knowledge: Path | None, profile: str, look: str, mouse: bool) -> int:

@@ -26,6 +26,7 @@ from symptomtree.terminal.parts import Base, KeyLine, Line, Sheet, StopLine, key
 from symptomtree.terminal.ticks import Ticks
 
 MOST_CAUSES, MOST_STEPS = 8, 5
+AT_ITS_END = "Nothing is left to answer. The key for Sheet shows the job sheet, the one for Cases a new case."
 READING = 0.25
 """Seconds without a key after which what the answers would come to is worked out, so that it is there at once."""
 
@@ -164,6 +165,8 @@ class BenchScreen(Base):
         self._told = ""
         self.query_one("#title", Static).update(text(card.title))
         about = card.about or card.how
+        if not card.choices:
+            about = (AT_ITS_END, "", *about)
         if card.steps:
             about = (*about, "Steps, to tick off with Shift+Tab and Space, or a click:")
         question = f"{card.question} (r works it out from readings)" if card.measures else card.question
@@ -179,7 +182,7 @@ class BenchScreen(Base):
         reading.set_class(card.gauge is not None, "-on")
         reading.value = ""
         if card.gauge:
-            reading.placeholder = f"the number in {card.gauge.unit}; like 1.6, or 1.6 +- 0.1 for your gauge"
+            reading.placeholder = f"the number in {card.gauge.unit}; or like 1.6 +- 0.1"
         choices = self.query_one("#choices", OptionList)
         signs = ["-" if card.gauge else str(n) for n in range(1, len(card.choices) + 1)]
         choices.clear_options().add_options(
@@ -210,6 +213,8 @@ class BenchScreen(Base):
         return lines
 
     def _steps(self, a: Assessment) -> list[Text]:
+        if a.stage == "done":  # what is still due then comes of itself; to hand over what is in order is no next step
+            return []
         return [text(step_line(a, s)) for s in a.steps[:MOST_STEPS]]
 
     def _show_state(self, a: Assessment) -> None:
@@ -241,8 +246,10 @@ class BenchScreen(Base):
             self._type(sign)
         elif sign.isdigit() and 1 <= int(sign) <= len(self._card.choices):
             self._take(int(sign) - 1)
-        else:
+        elif self._card.choices:
             self._say(f"There is no answer {sign} here.")
+        else:
+            self._say(AT_ITS_END)
 
     def on_paste(self, event: Paste) -> None:
         """Take what is pasted for the number that is asked for, wherever one is."""
@@ -428,7 +435,7 @@ class BenchScreen(Base):
         if n < len(a.steps):
             step = a.steps[n]
             lines = list(show.why_not(a, step.name)) if step.name else [show.reason(a, step), *show.numbers(a, step)]
-            self.app.push_screen(Sheet("Why not this now?", lines))
+            self.app.push_screen(Sheet("Why not this now?" if n else "Why this?", lines))
 
     def action_answers(self) -> None:
         """List the answers; one that is chosen can be put right or taken back.

@@ -29,7 +29,7 @@ from symptomtree.lessons.progress import (
     with_lesson,
     write_progress,
 )
-from symptomtree.lessons.way import Way, give_up, hint, in_order, name_cause, take
+from symptomtree.lessons.way import Way, give_up, hint, name_cause, take
 from symptomtree.plain import lessons as lines
 from symptomtree.plain import show
 from symptomtree.plain.answers import Option as Named
@@ -263,8 +263,8 @@ class LessonScreen(Base):
         self.app.push_screen(Line("What is wrong with it? Say it in a few words."), said)
 
     def _unproven(self) -> list[str]:
-        proven = in_order(self.ours.tutor.assess(self.way.events))
-        return [] if proven else ["The bike is not proven to be in order yet: ended now, it counts as not finished."]
+        open_ = lines.still_open(self.ours.tutor.assess(self.way.events))
+        return [f"The bike is not proven to be in order yet: {open_}. Esc goes on with the lesson."] if open_ else []
 
     def _conclude(self, cause: str) -> None:
         self.way = name_cause(self.way, cause)

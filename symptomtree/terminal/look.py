@@ -35,6 +35,12 @@ THEMES: dict[str, Theme] = {
     ),
     "plain": replace(BUILTIN_THEMES["ansi-dark"], name="plain"),  # the terminal's own 16 colours
 }
+LOOKS = {
+    "dark": "light words on a dark ground",
+    "light": "dark words on a light ground",
+    "plain": "the terminal's own colours",
+}
+"""What each theme is like, in words."""
 BAR = 8
 
 
