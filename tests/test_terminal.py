@@ -22,6 +22,7 @@ from symptomtree.plain.card import card_of
 from symptomtree.plain.keeper import cases_folder
 from symptomtree.reasoning.turn import Turn
 from symptomtree.terminal.bicycle import AREAS, LARGE, SMALL, Bicycle
+from symptomtree.terminal.keys import KEYS
 from symptomtree.terminal.parts import KeyLine
 from tests.bench_hands import ADVISER, HOWL, KB, SIZES, at_pad_lining, words_of, work
 from tests.hands import CREAK, TO_BAR
@@ -175,6 +176,21 @@ def test_the_keys_stand_in_one_line_and_can_be_clicked():
         await hands.press("escape")
         await hands.press("plus")  # in a field for words, letters are no keys
         assert "Undo" not in hands.rows()[-1]
+
+    work(doing, *TO_BAR)
+
+
+def test_no_key_is_cut_off_at_the_edge():
+    """Narrow or wide, and after a change of size, the last key that is shown has its whole name."""
+
+    async def doing(hands):
+        names = [label for _, label, _ in KEYS.values()]
+        for width in (60, 80, 97, 120, 70):
+            await hands.pilot.resize_terminal(width, 24)
+            await hands.settle()
+            line = hands.rows()[-1].rstrip()
+            assert any(line.endswith(f" {name}") for name in names), line
+            assert len(line) > width - 24, "as many as have room"
 
     work(doing, *TO_BAR)
 

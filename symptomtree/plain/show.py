@@ -325,11 +325,12 @@ def told(a: "Assessment", finding: str) -> str:
 
 
 def before_work(a: "Assessment", findings: Sequence[str]) -> Iterator[str]:
-    """Yield what was done last, and how the findings to look at again were before it."""
+    """Yield what was done last, and what was not right before it of what is to be looked at again."""
+    kb = a.knowledge
     if a.state.fixes:
-        yield f"The work was: {a.knowledge.name_of(a.state.fixes[-1][0])}."
-    seen = [f for f in findings if f in a.state.seen]
-    yield from (f"Before it: {told(a, f)}" for f in seen)
+        yield f"The work was: {kb.name_of(a.state.fixes[-1][0])}."
+    wrong = [f for f in findings if a.state.grade(f) not in (None, kb.grades(f)[0])]
+    yield from (f"Before it: {told(a, f)}" for f in wrong)
 
 
 def event(kb: "KnowledgeBase", event: AnyEvent) -> str:

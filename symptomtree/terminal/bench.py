@@ -213,7 +213,7 @@ class BenchScreen(Base):
         return lines
 
     def _steps(self, a: Assessment) -> list[Text]:
-        if a.stage == "done":  # what is still due then comes of itself; to hand over what is in order is no next step
+        if not a.job:  # what is still due comes of itself, and to hand over what is in order is no next step
             return []
         return [text(step_line(a, s)) for s in a.steps[:MOST_STEPS]]
 

@@ -85,17 +85,23 @@ class KeyLine(Static):
         self.show_keys()
         self.screen.bindings_updated_signal.subscribe(self, lambda _: self.show_keys())
 
+    def on_resize(self) -> None:
+        self.show_keys()
+
     def show_keys(self) -> None:
-        """List what can be pressed now."""
+        """List what can be pressed now, as far as whole names have room; the key for Keys tells the rest."""
         self.update(self._keys())
 
     def _keys(self) -> Text:
         line = Text(no_wrap=True, end="")
         for _, binding, enabled, _ in self.screen.active_bindings.values():
-            if binding.show and enabled:
-                click = Style(meta={"@click": f"app.simulate_key({binding.key!r})"})
-                line.append(f" {self.app.get_key_display(binding)} ", Style(bold=True) + click)
-                line.append(f"{binding.description} ", click)
+            if not (binding.show and enabled):
+                continue
+            key, name = f" {self.app.get_key_display(binding)} ", f"{binding.description} "
+            if line.cell_len + len(key) + len(name.rstrip()) > self.app.size.width:
+                break
+            click = Style(meta={"@click": f"app.simulate_key({binding.key!r})"})
+            line.append(key, Style(bold=True) + click).append(name, click)
         return line
 
 
