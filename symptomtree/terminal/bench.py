@@ -25,7 +25,9 @@ from symptomtree.terminal.look import bar, moved
 from symptomtree.terminal.parts import Base, KeyLine, Line, Sheet, StopLine, key, still_there, text
 from symptomtree.terminal.ticks import Ticks
 
-MOST_CAUSES, MOST_STEPS = 8, 5
+MOST_CAUSES, MOST_STEPS, FEW_STEPS = 8, 5, 3
+TALL, LINES = 30, 2
+"""Rows from which all steps have room at the side; rows that one cause or step takes, at least."""
 AT_ITS_END = "Nothing is left to answer. The key for Sheet shows the job sheet, the one for Cases a new case."
 READING = 0.25
 """Seconds without a key after which what the answers would come to is worked out, so that it is there at once."""
@@ -194,12 +196,20 @@ class BenchScreen(Base):
             choices.highlighted = 0
             choices.focus()
 
+    def on_resize(self) -> None:
+        """Fill the side anew: how much stands there goes by the room."""
+        if self._beside:
+            a, self._beside = self._beside, None
+            self._show_side(a)
+
     def _show_side(self, a: Assessment) -> None:
         if a is self._beside:  # else the signs of what moved would go
             return
         self._beside = a
-        self.query_one("#causes", Static).update(_clickable(self._causes(a), "why_cause"))
-        self.query_one("#steps", Static).update(_clickable(self._steps(a), "why_not"))
+        steps = FEW_STEPS if self.size.height < TALL else MOST_STEPS
+        causes = max(1, (self.size.height - LINES * steps) // LINES)  # what is cut off would be laid out all the same
+        self.query_one("#causes", Static).update(_clickable(self._causes(a)[:causes], "why_cause"))
+        self.query_one("#steps", Static).update(_clickable(self._steps(a)[:steps], "why_not"))
         self._before = {c.cause: c.probability for c in a.causes}
 
     def _causes(self, a: Assessment) -> list[Text]:
