@@ -6,19 +6,25 @@ from textual.widgets import Input, OptionList
 
 from symptomtree.cases.bikes import bikes_folder, read_bikes
 from symptomtree.cases.files import read_case
-from symptomtree.cases.model import Context, Measured, Reading
+from symptomtree.cases.model import Answer, Complaint, Context, Measured, Reading
 from symptomtree.measuring.bracketing_log import parse_log
 from symptomtree.measuring.tool import work as work_out
 from symptomtree.measuring.tools import names, tool_named
 from symptomtree.plain.card import card_of
 from symptomtree.plain.measure import MOST_CHOICES, events_of
-from symptomtree.reasoning.turn import Turn
+from symptomtree.reasoning.turn import Turn, next_turn
 from symptomtree.terminal.measure import FormScreen
 from tests.bench_hands import KB, words_of, work
 from tests.hands import CREAK
 
 pytestmark = pytest.mark.usefixtures("own_folders")
 TEN = Context(fact="sprocket-count", value="up-to-ten")
+SKIPS = (
+    Complaint(text="the chain skips"),
+    Answer(finding="skips", grade="hard", complaint=True),
+    Context(fact="gears", value="derailleur"),
+    TEN,
+)
 
 
 async def at_chain(hands):
@@ -147,6 +153,26 @@ def test_a_tool_from_the_list_writes_into_the_case():
     work(doing)
 
 
+def test_what_was_measured_from_the_list_answers_what_would_still_be_asked():
+    """Who measures before being asked is not asked again: it counts at once, and the bench goes on from there."""
+
+    async def doing(hands):
+        hands.app.begin(SKIPS)
+        await hands.settle()
+        assert not hands.app.screen._card.measures, "something else is asked"
+        await hands.press("r")
+        await hands.choose_at("OptionList", "Chain wear")
+        await fill(hands, "length", "308.2")
+        await hands.choose_at("#then", KB.findings["chain-wear-ten"].ask[:40])
+        assert hands.name == "BenchScreen"
+        assert [type(e) for e in hands.events[-2:]] == [Measured, Reading]
+        a = hands.app.keeper.assessment
+        assert a.state.grade("chain-wear-ten") == "far"
+        assert words_of(hands, "#question") == card_of(a, next_turn(a)).question
+
+    work(doing)
+
+
 def test_the_keys_lead_from_field_to_field_and_to_what_can_be_done():
     async def doing(hands):
         await at_chain(hands)
@@ -176,7 +202,8 @@ def test_every_form_opens_at_every_size_with_its_example(size):
             await hands.settle()
             assert hands.app.screen._result, name
             can = [o.id for o in hands.app.screen.query_one("#then", OptionList).options]
-            assert can == (["picture"] if hands.app.screen._result.picture else []) + ["sources"]
+            result = hands.app.screen._result
+            assert can == [*["log"] * bool(result.log), *["picture"] * bool(result.picture), "sources"]
             if "picture" in can:
                 await hands.choose_at("#then", "picture")
                 assert hands.name == "Paper"

@@ -19,7 +19,7 @@ from textual.widgets import Input
 
 from symptomtree.cases.bikes import Bike
 from symptomtree.cases.files import read_case
-from symptomtree.cases.model import AnyEvent, Case
+from symptomtree.cases.model import AnyEvent, Case, Measured
 from symptomtree.plain.keeper import Keeper, default_path
 from symptomtree.reasoning.costs import Profile
 from symptomtree.reasoning.profiles import profile_named
@@ -255,14 +255,18 @@ class SymptomtreeApp(App[None]):
         self.push_screen(ToolsScreen())
 
     def take_measured(self, found: Sequence[AnyEvent]) -> None:
-        """Add what was measured to the case; the bench goes on with what it was at."""
+        """Add what was measured to the case; the bench goes on with what it was at, or with what now comes next."""
         from symptomtree.terminal.bench import BenchScreen
 
         if isinstance(self.screen, BenchScreen):
             self.screen.add(*found)
-        elif self.has_case:
-            self.keeper.add(*found)
-            self.notify("Written down.", markup=False)
+            return
+        self.keeper.add(*found)
+        self.pop_screen()  # the list of tools
+        for screen in self.screen_stack:
+            if isinstance(screen, BenchScreen) and not all(isinstance(e, Measured) for e in found):
+                screen.refresh_case()
+        self.notify("Written down.", markup=False)
 
     def action_browse(self) -> None:
         """Read the knowledge; what is beneath goes on with what was taken into use there."""

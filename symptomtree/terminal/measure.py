@@ -19,10 +19,10 @@ from textual.timer import Timer
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from symptomtree.cases.model import AnyEvent
+from symptomtree.cases.model import HAND_OVER, AnyEvent
 from symptomtree.measuring.tool import BadInput, Field, Result, Tool, work
 from symptomtree.measuring.tools import FAMILIES, tool_named
-from symptomtree.plain.card import Card
+from symptomtree.plain.card import Card, card_of
 from symptomtree.plain.measure import (
     MOST_CHOICES,
     asked,
@@ -34,6 +34,7 @@ from symptomtree.plain.measure import (
     told,
     tool_of,
 )
+from symptomtree.reasoning.turn import Turn
 from symptomtree.terminal.parts import Base, KeyLine, Line, Sheet, StopLine, clean_line, key, still_there, text
 
 PAUSE = 0.15
@@ -106,7 +107,17 @@ class ToolsScreen(Base):
     @on(OptionList.OptionSelected)
     def _chosen(self, event: OptionList.OptionSelected) -> None:
         if still_there(event):
-            self.app.push_screen(FormScreen(tool_named(str(event.option.id))))
+            tool = tool_named(str(event.option.id))
+            self.app.push_screen(FormScreen(tool, self._asked(tool)))
+
+    def _asked(self, tool: Tool) -> Card | None:
+        """Return what the case would still ask that the tool works out, so that it need not be measured again."""
+        if not self.ours.has_case:
+            return None
+        a = self.ours.keeper.assessment
+        asks = [s for s in a.steps if s.doing not in ("fix", HAND_OVER)]
+        cards = (card_of(a, Turn("step", s.name, s.settles, s)) for s in asks)
+        return next((card for card in cards if tool_of(card) is tool), None)
 
 
 class FormScreen(Base):
@@ -286,7 +297,7 @@ class FormScreen(Base):
         offers: list[Option] = []
         if self._result:
             if self._asked and tool_of(self._asked) is self.tool:
-                offers.append(Option("Take it as the answer", id="answer"))
+                offers.append(Option(text(f"Take it as the answer: {self._asked.question}"), id="answer"))
             elif self.ours.has_case:
                 offers.append(Option("Write it down in the case", id="note"))
             if self._result.log:
