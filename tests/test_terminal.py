@@ -483,6 +483,26 @@ def test_a_fix_that_does_not_help_and_one_that_does():
 
 
 @pytest.mark.parametrize("size", SIZES)
+def test_that_there_is_more_to_read_is_said(size):
+    """Where cautions and steps have no room on the screen, it says which key shows the rest; else it says nothing."""
+
+    async def doing(hands):
+        a, screen = hands.app.keeper.assessment, hands.app.screen
+        for turn in (Turn("fix", "brake-bleed"), Turn("retest", "brake-noise", ("brake-noise",))):
+            screen.refresh_case(card_of(a, turn))
+            await hands.settle()
+            await hands.pilot.pause(0.1)
+            more = bool(screen.query_one("#read").max_scroll_y)
+            assert more or turn.name != "brake-bleed"
+            assert any("Page Down" in row for row in hands.rows()) == more
+        await hands.pilot.resize_terminal(200, 60)
+        await hands.pilot.pause(0.1)
+        assert not any("Page Down" in row for row in hands.rows())
+
+    work(doing, HOWL, size=size)
+
+
+@pytest.mark.parametrize("size", SIZES)
 def test_a_caution_is_seen_with_its_step_and_cannot_be_ticked(size):
     """Going down and up through the steps, each stands below its cautions, in sight; only steps are ticked."""
 

@@ -192,15 +192,22 @@ class BenchScreen(Base):
         )
         choices.display = bool(card.choices)
         self.query_one("#read").scroll_home(animate=False)
+        self.call_after_refresh(self._say_more)
         if card.choices:
             choices.highlighted = 0
             choices.focus()
 
     def on_resize(self) -> None:
         """Fill the side anew: how much stands there goes by the room."""
+        self.call_after_refresh(self._say_more)
         if self._beside:
             a, self._beside = self._beside, None
             self._show_side(a)
+
+    def _say_more(self) -> None:
+        """Say that there is more to read than has room; a caution may be in it."""
+        more = self.query_one("#read", VerticalScroll).max_scroll_y
+        self.query_one("#ask").border_title = " more above: Page Down " if more else ""
 
     def _show_side(self, a: Assessment) -> None:
         if a is self._beside:  # else the signs of what moved would go
