@@ -7,7 +7,7 @@ import pytest
 from symptomtree.cases.model import Answer, Measured, Reading
 from symptomtree.cli import main
 from symptomtree.kb.compile import open_knowledge
-from symptomtree.measuring.bracketing_log import parse_log
+from symptomtree.measuring.bracketing.log import parse_log
 from symptomtree.measuring.tool import work
 from symptomtree.measuring.tools import names, tool_named
 from symptomtree.plain.card import Card

@@ -7,7 +7,7 @@ from textual.widgets import Input, OptionList
 from symptomtree.cases.bikes import bikes_folder, read_bikes
 from symptomtree.cases.files import read_case
 from symptomtree.cases.model import Answer, Complaint, Context, Measured, Reading
-from symptomtree.measuring.bracketing_log import parse_log
+from symptomtree.measuring.bracketing.log import parse_log
 from symptomtree.measuring.tool import work as work_out
 from symptomtree.measuring.tools import names, tool_named
 from symptomtree.plain.card import card_of

@@ -10,8 +10,7 @@ FAMILIES: dict[str, tuple[str, tuple[str, ...]]] = {
         "Drivetrain",
         ("chain-wear", "chain-life", "chain-length", "hanger", "index", "gear", "chain-line"),
     ),
-    "rhythm": ("Noise rhythm", ("noise-rhythm",)),
-    "tones": ("Tones and bearings", ("squeal-tone", "bearing-rates")),
+    "noise": ("Noises", ("noise-rhythm", "squeal-tone", "bearing-rates")),
     "suspension": ("Suspension", ("sag", "air-pressure", "coil-rate", "spring-curve", "travel-use", "bounce")),
     "bracketing": ("Set-up by riding", ("bracketing",)),
     "wheels": (
@@ -33,9 +32,9 @@ FAMILIES: dict[str, tuple[str, tuple[str, ...]]] = {
         ("lever-travel", "brake-wear", "brake-ratio", "stopping", "rotor-runout", "rotor-heat"),
     ),
     "bearings": ("Bearings", ("bearing", "bearing-feel", "bearing-life")),
-    "fasteners": ("Bolts", ("torque", "clamp-force")),
+    "bolts": ("Bolts", ("torque", "clamp-force")),
 }
-"""module -> (its title, the names of its tools)"""
+"""package -> (its title, the names of its tools)"""
 
 
 class NoSuchTool(Exception):

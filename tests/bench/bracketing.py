@@ -34,8 +34,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command itself does
 
 import numpy as np
 
-from symptomtree.measuring.bracketing_fit import TIE, propose
-from symptomtree.measuring.bracketing_log import Dial, Log, Run, Said
+from symptomtree.measuring.bracketing.fit import TIE, propose
+from symptomtree.measuring.bracketing.log import Dial, Log, Run, Said
 
 HORIZON = 40
 DIALS = (12, 20, 30)

@@ -45,7 +45,7 @@ import numpy as np
 from scipy.io import wavfile
 from scipy.signal import lfilter
 
-from symptomtree.measuring.beats import SURE
+from symptomtree.measuring.noise.beats import SURE
 from symptomtree.measuring.tool import Result, work
 from symptomtree.measuring.tools import tool_named
 

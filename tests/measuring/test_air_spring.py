@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.constants import litre
 
-from symptomtree.measuring.air_model import (
+from symptomtree.measuring.suspension import TOOLS
+from symptomtree.measuring.suspension.air_model import (
     AIR,
     ASSUMED,
     BAR,
@@ -19,7 +20,6 @@ from symptomtree.measuring.air_model import (
     sag_under,
     spring_of,
 )
-from symptomtree.measuring.suspension import TOOLS
 from symptomtree.measuring.tool import BadInput, Result, work
 from symptomtree.measuring.units import convert, read_number
 

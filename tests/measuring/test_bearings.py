@@ -7,8 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
-from symptomtree.measuring.bearing_feel import NEW_AT_MOST, RUNS, play_from_rim
-from symptomtree.measuring.bearing_life import (
+from symptomtree.measuring.bearings import TOOLS
+from symptomtree.measuring.bearings.feel import NEW_AT_MOST, RUNS, play_from_rim
+from symptomtree.measuring.bearings.life import (
     RELIABILITY,
     axial_factors,
     equivalent_load,
@@ -16,8 +17,8 @@ from symptomtree.measuring.bearing_life import (
     rating_life,
     static_load,
 )
-from symptomtree.measuring.bearing_sizes import FEW_SIGNS, MADE_TO, SIZES, apart, bore_of_code, matches
-from symptomtree.measuring.bearings import TOOLS, read_code
+from symptomtree.measuring.bearings.sizes import FEW_SIGNS, MADE_TO, SIZES, apart, bore_of_code, matches
+from symptomtree.measuring.bearings.which import read_code
 from symptomtree.measuring.tool import BadInput, work
 from symptomtree.measuring.units import Number
 

@@ -9,10 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from symptomtree.measuring import bracketing_fit as fitting
-from symptomtree.measuring.bracketing import TOOLS, log_of
-from symptomtree.measuring.bracketing_fit import chance_said, difference, fit, next_setting, propose, tell_of
-from symptomtree.measuring.bracketing_log import (
+from symptomtree.measuring.bracketing import TOOLS
+from symptomtree.measuring.bracketing import fit as fitting
+from symptomtree.measuring.bracketing.bracketing import log_of
+from symptomtree.measuring.bracketing.fit import chance_said, difference, fit, next_setting, propose, tell_of
+from symptomtree.measuring.bracketing.log import (
     MOST_CLICKS,
     Dial,
     Log,

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from symptomtree.measuring.brake_disc import first_wave, middle_plane
-from symptomtree.measuring.brake_heat import BOILS, energy_of_descent, energy_of_stop, rise, warmed
-from symptomtree.measuring.brake_lever import bite_share
-from symptomtree.measuring.brake_ratio import area, hydraulic_ratio, lever_ratio
-from symptomtree.measuring.brake_wear import falling_line
+from symptomtree.measuring.brakes.disc import first_wave, middle_plane
+from symptomtree.measuring.brakes.heat import BOILS, energy_of_descent, energy_of_stop, rise, warmed
+from symptomtree.measuring.brakes.lever import bite_share
+from symptomtree.measuring.brakes.ratio import area, hydraulic_ratio, lever_ratio
+from symptomtree.measuring.brakes.wear import falling_line
 from symptomtree.measuring.life import used_up
 from symptomtree.measuring.tool import BadInput, Result, work
 from symptomtree.measuring.tools import tool_named

@@ -9,8 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 
-from symptomtree.measuring import chain_length, chain_wear, gears, hanger, indexing
-from symptomtree.measuring.drivetrain import TOOLS
+from symptomtree.measuring.drivetrain import TOOLS, chain_length, chain_wear, gears, hanger, indexing
 from symptomtree.measuring.tool import BadInput, Result, work
 from symptomtree.measuring.units import convert
 

@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from symptomtree.measuring import assist, battery
-from symptomtree.measuring.electric import TOOLS
+from symptomtree.measuring.electric import TOOLS, assist, battery
 from symptomtree.measuring.tool import BadInput, Result, work
 
 

@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from symptomtree.measuring.beats import SURE, apart, match, weigh, weights_of_rate
-from symptomtree.measuring.rhythm import TOOLS, other_gear
+from symptomtree.measuring.noise import TOOLS
+from symptomtree.measuring.noise.beats import SURE, apart, match, weigh, weights_of_rate
+from symptomtree.measuring.noise.rhythm import other_gear
+from symptomtree.measuring.noise.turning import Gear, bearing_orders, sources, wheel_rate
 from symptomtree.measuring.tool import BadInput, Result, work
-from symptomtree.measuring.turning import Gear, bearing_orders, sources, wheel_rate
 from symptomtree.measuring.units import read_number
 from tests.bench.rhythm import listen, measure, planned, some_bike, synthesise
 

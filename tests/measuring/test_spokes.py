@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from symptomtree.measuring.rim_true import WHEEL_TRUE, fit, most_left, turns
-from symptomtree.measuring.spoke_length import SPOKE_LENGTH, spoke_length
-from symptomtree.measuring.spokes import DENSITY, ENDS, SPOKE_TENSION, YOUNG, pitch_of, tension_of, tension_ratio
 from symptomtree.measuring.tool import BadInput, work
+from symptomtree.measuring.wheels.rim_true import WHEEL_TRUE, fit, most_left, turns
+from symptomtree.measuring.wheels.spoke_length import SPOKE_LENGTH, spoke_length
+from symptomtree.measuring.wheels.spokes import DENSITY, ENDS, SPOKE_TENSION, YOUNG, pitch_of, tension_of, tension_ratio
 
 # Tension from pitch
 

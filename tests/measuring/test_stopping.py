@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from symptomtree.measuring.stopping import (
+from symptomtree.measuring.brakes.stopping import (
     GRAVITY,
     US_DISTANCE,
     US_SPEED,

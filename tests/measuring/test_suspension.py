@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 from scipy.signal import argrelmax, impulse, lti
 from scipy.stats import norm, poisson
 
-from symptomtree.measuring.bounce import damping_ratio, decrement, decrement_of, natural_frequency
-from symptomtree.measuring.coil_spring import coil_force, rate_for, sag_on, shock_load, wheel_rate
-from symptomtree.measuring.sag import doubted, leverage_of, share_below
-from symptomtree.measuring.suspension import TOOLS, chance_above, rate_between
+from symptomtree.measuring.suspension import TOOLS
+from symptomtree.measuring.suspension.bounce import damping_ratio, decrement, decrement_of, natural_frequency
+from symptomtree.measuring.suspension.coil_spring import coil_force, rate_for, sag_on, shock_load, wheel_rate
+from symptomtree.measuring.suspension.sag import doubted, leverage_of, share_below
+from symptomtree.measuring.suspension.travel_use import chance_above, rate_between
 from symptomtree.measuring.tool import BadInput, Result, work
 from symptomtree.measuring.tools import tool_named
 from symptomtree.measuring.units import convert

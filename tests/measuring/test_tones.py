@@ -8,8 +8,17 @@ import pytest
 from scipy.io import wavfile
 from scipy.signal import chirp
 
-from symptomtree.measuring.sound import Recording, loudness, onsets, pitches, rattle, read_recording, recording_of, tone
-from symptomtree.measuring.tones import TOOLS
+from symptomtree.measuring.noise import TOOLS
+from symptomtree.measuring.noise.sound import (
+    Recording,
+    loudness,
+    onsets,
+    pitches,
+    rattle,
+    read_recording,
+    recording_of,
+    tone,
+)
 from symptomtree.measuring.tool import BadInput, work
 
 RATE = 16_000

@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from symptomtree.measuring.rim_tyre import BEADS, RIM_TYRE
 from symptomtree.measuring.tool import BadInput, work
-from symptomtree.measuring.tyre_air import TYRE_AIR, air_pressure, pressure_then
-from symptomtree.measuring.tyres import HOOKLESS, TYRE_PRESSURE, chance_below, drop_pressure, most_allowed
 from symptomtree.measuring.units import Number, convert
-from symptomtree.measuring.wheels import RIM_WEAR, WHEEL_SIZE, nominal_circumference
+from symptomtree.measuring.wheels.rim_and_size import RIM_WEAR, WHEEL_SIZE, nominal_circumference
+from symptomtree.measuring.wheels.rim_tyre import BEADS, RIM_TYRE
+from symptomtree.measuring.wheels.tyre_air import TYRE_AIR, air_pressure, pressure_then
+from symptomtree.measuring.wheels.tyres import HOOKLESS, TYRE_PRESSURE, chance_below, drop_pressure, most_allowed
 
 # Pressure
 

@@ -6,14 +6,10 @@ from math import isfinite, pi
 
 from symptomtree.measuring.life import left
 from symptomtree.measuring.picture import bars
-from symptomtree.measuring.rim_true import WHEEL_TRUE
-from symptomtree.measuring.rim_tyre import RIM_TYRE, bead_field
-from symptomtree.measuring.spoke_length import SPOKE_LENGTH
-from symptomtree.measuring.spokes import SPOKE_TENSION
 from symptomtree.measuring.tool import TOO_CLOSE, BadInput, Field, Gives, Outcome, Tool, Verdict
-from symptomtree.measuring.tyre_air import TYRE_AIR
-from symptomtree.measuring.tyres import TYRE_PRESSURE, TYRE_WIDTH
 from symptomtree.measuring.units import Number
+from symptomtree.measuring.wheels.rim_tyre import bead_field
+from symptomtree.measuring.wheels.tyres import TYRE_WIDTH
 
 THIN = 1.0
 """mm of wall at which a braking rim is replaced where its maker says nothing (Rim wear, wheel builder's page)."""
@@ -274,16 +270,3 @@ WHEEL_SIZE = Tool(
         "computer-setting": "2155",
     },
 )
-TOOLS = {
-    tool.name: tool
-    for tool in (
-        SPOKE_TENSION,
-        SPOKE_LENGTH,
-        WHEEL_TRUE,
-        TYRE_PRESSURE,
-        TYRE_AIR,
-        RIM_TYRE,
-        RIM_WEAR,
-        WHEEL_SIZE,
-    )
-}

@@ -3,11 +3,7 @@
 from collections.abc import Sequence
 from math import sqrt
 
-from symptomtree.measuring.clamp_force import CLAMP_FORCE
-from symptomtree.measuring.picture import spans
-from symptomtree.measuring.sag import share_below
-from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict, said
-from symptomtree.measuring.torque_table import (
+from symptomtree.measuring.bolts.torque_table import (
     ARTICLE,
     CARGO,
     ELECTRIC,
@@ -24,6 +20,9 @@ from symptomtree.measuring.torque_table import (
     SHOP,
     Part,
 )
+from symptomtree.measuring.picture import spans
+from symptomtree.measuring.suspension.sag import share_below
+from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict, said
 from symptomtree.measuring.units import Number
 
 LEAST_SHARE = 20.0
@@ -179,7 +178,7 @@ def _picture(
     return spans(shown, width, " Nm")
 
 
-_TORQUE = Tool(
+TORQUE = Tool(
     name="torque",
     title="How tight a bolt of a bicycle is, and with which wrench",
     about="Look first for the figure printed on the part or in its maker's manual, and type it. Then the ends of the "
@@ -248,4 +247,3 @@ _TORQUE = Tool(
     ),
     example={"bolt": "stem-front", "torque-named": "5", "wrench-least": "2", "wrench-most": "20", "torque": "5"},
 )
-TOOLS = {tool.name: tool for tool in (_TORQUE, CLAMP_FORCE)}

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from math import asin, ceil, cos, pi, sin
 
-from symptomtree.measuring.chain_wear import FINGERS, PITCH
+from symptomtree.measuring.drivetrain.chain_wear import FINGERS, PITCH
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from math import pi
 
-from symptomtree.measuring.brake_lever import STOP
+from symptomtree.measuring.brakes.lever import STOP
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
 
 RIM_RATIO = (4.0, 6.0)

@@ -7,7 +7,7 @@ from math import exp, pi, sqrt
 import numpy as np
 
 from symptomtree.measuring.picture import curves
-from symptomtree.measuring.sag import GRAVITY, LEVERAGE, SAG, TIPS, doubted, share_below
+from symptomtree.measuring.suspension.sag import GRAVITY, LEVERAGE, SAG, TIPS, doubted, share_below
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
 from symptomtree.measuring.units import Number
 

@@ -20,7 +20,7 @@ from math import erf
 
 import numpy as np
 
-from symptomtree.measuring.bracketing_log import BEST_RATING, Dial, Log, Run, Settings
+from symptomtree.measuring.bracketing.log import BEST_RATING, Dial, Log, Run, Settings
 
 Array = np.ndarray
 

@@ -17,7 +17,7 @@ from math import lgamma, log, pi, sqrt
 import numpy as np
 from numpy.typing import ArrayLike
 
-from symptomtree.measuring.turning import Source
+from symptomtree.measuring.noise.turning import Source
 
 _SURELY = 20.0  # how much a counted rate speaks for a rhythm, and against none at all
 ROOT_TWO_PI = sqrt(2 * pi)

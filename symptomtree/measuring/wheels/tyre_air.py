@@ -2,8 +2,8 @@
 
 from symptomtree.measuring.picture import curves
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
-from symptomtree.measuring.tyres import printed
 from symptomtree.measuring.units import convert
+from symptomtree.measuring.wheels.tyres import printed
 
 ATMOSPHERE = 1.01325
 """bar, standard atmosphere at sea level (ISO 2533:1975)."""

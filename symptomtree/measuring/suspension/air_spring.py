@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from symptomtree.measuring.air_model import QUICK, SLOW, Described, described, force, pressure_for, sag_under
 from symptomtree.measuring.picture import curves
-from symptomtree.measuring.sag import (
+from symptomtree.measuring.suspension.air_model import QUICK, SLOW, Described, described, force, pressure_for, sag_under
+from symptomtree.measuring.suspension.sag import (
     END,
     HOW,
     LEVERAGE,

@@ -5,7 +5,7 @@ from dataclasses import replace
 from math import floor
 
 from symptomtree.measuring.picture import bars
-from symptomtree.measuring.sag import (
+from symptomtree.measuring.suspension.sag import (
     GRAVITY,
     HOW,
     LEVERAGE,

@@ -1,7 +1,7 @@
 """Whether a tyre goes with a rim."""
 
 from symptomtree.measuring.tool import Field, Gives, Outcome, Tool, Verdict
-from symptomtree.measuring.tyres import OVERLAP, RIM_HOOKS, TYRE_WIDTH
+from symptomtree.measuring.wheels.tyres import OVERLAP, RIM_HOOKS, TYRE_WIDTH
 
 RATIO = (1.45, 2.0)
 """Tyre width by the inner width of the rim, the usual guideline (Tire sizing systems, cycling reference site)."""

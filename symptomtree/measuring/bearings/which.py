@@ -3,9 +3,7 @@
 import re
 from collections.abc import Collection, Sequence
 
-from symptomtree.measuring.bearing_feel import BEARING_FEEL
-from symptomtree.measuring.bearing_life import BEARING_LIFE
-from symptomtree.measuring.bearing_sizes import MEASURES, SIZES, Match, Size, apart, bore_of_code, matches
+from symptomtree.measuring.bearings.sizes import MEASURES, SIZES, Match, Size, apart, bore_of_code, matches
 from symptomtree.measuring.picture import table
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, said
 from symptomtree.measuring.units import Number
@@ -156,7 +154,7 @@ def _picture(every: Sequence[Match], measured: Sequence[Number | None], width: i
     return table((*MEASURES, "off by", "in mm"), rows, width)
 
 
-_BEARING = Tool(
+BEARING = Tool(
     name="bearing",
     title="Which cartridge bearing it is",
     about="Wipe the bearing clean. Measure the hole, the outside and the width with a caliper, each at two or three "
@@ -228,4 +226,3 @@ _BEARING = Tool(
     cautions=("A bearing that is to be used again is not pressed out: that harms it. Measure it where it sits.",),
     example={"bearing-bore": "15.0", "bearing-outside": "28.0", "bearing-width": "7.0", "printed": "6902-2RS"},
 )
-TOOLS = {tool.name: tool for tool in (_BEARING, BEARING_FEEL, BEARING_LIFE)}

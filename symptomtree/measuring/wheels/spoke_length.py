@@ -2,8 +2,8 @@
 
 from math import cos, radians, sqrt
 
-from symptomtree.measuring.spokes import flange_field, tension_ratio
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool
+from symptomtree.measuring.wheels.spokes import flange_field, tension_ratio
 
 
 def spoke_length(

@@ -3,15 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from symptomtree.measuring.air_spring import AIR_PRESSURE, SPRING_CURVE
-from symptomtree.measuring.bounce import BOUNCE
-from symptomtree.measuring.coil_spring import COIL_RATE
 from symptomtree.measuring.picture import bars
-from symptomtree.measuring.sag import (
+from symptomtree.measuring.suspension.sag import (
     END,
     LEVERAGE,
     SAG,
-    SAG_TOOL,
     STROKE,
     TARGET,
     TRAVEL,
@@ -188,7 +184,7 @@ def _never_full(feel: str, spring: str, reducers: float | None) -> str:
     return "Full travel is never reached: one volume reducer fewer, then back to the same pressure."
 
 
-_TRAVEL_USE = Tool(
+TRAVEL_USE = Tool(
     name="travel-use",
     title="Bottom-outs and unused travel: the one change to make next",
     about="Sag first. Then ride the same hard stretch several times, ring pushed to the seal before each run. Count "
@@ -246,4 +242,3 @@ _TRAVEL_USE = Tool(
         "sag": "30 31 29",
     },
 )
-TOOLS = {tool.name: tool for tool in (SAG_TOOL, AIR_PRESSURE, COIL_RATE, SPRING_CURVE, _TRAVEL_USE, BOUNCE)}

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from symptomtree.measuring import picture
-from symptomtree.measuring.bracketing_fit import (
+from symptomtree.measuring.bracketing.fit import (
     PAYS,
     Fit,
     Proposal,
@@ -16,7 +16,7 @@ from symptomtree.measuring.bracketing_fit import (
     rated_with,
     tell_of,
 )
-from symptomtree.measuring.bracketing_log import (
+from symptomtree.measuring.bracketing.log import (
     BEST_RATING,
     MAX_CHARACTERS,
     Dial,
@@ -208,7 +208,7 @@ def _picture(log: Log, dial: Dial, found: Fit) -> Picture:
     return draw
 
 
-_ALL = (
+BRACKETING = (
     Tool(
         name="bracketing",
         title="Best dial setting from rated runs",
@@ -279,4 +279,3 @@ _ALL = (
         },
     ),
 )
-TOOLS = {tool.name: tool for tool in _ALL}

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 
 from symptomtree.measuring import picture
-from symptomtree.measuring.sound import read_recording, tone
+from symptomtree.measuring.noise.sound import read_recording, tone
+from symptomtree.measuring.noise.turning import bearing_orders
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool
-from symptomtree.measuring.turning import bearing_orders
 
 
 def fitting_orders(balls: float, ball: float, pitch: float, angle: float, outer_turns: bool) -> dict[str, float]:
@@ -138,7 +138,7 @@ def _speed(name: str, when: str) -> Field:
     )
 
 
-_ALL = (
+TONES = (
     Tool(
         name="squeal-tone",
         title="Pitch of a squeal",
@@ -199,4 +199,3 @@ _ALL = (
         },
     ),
 )
-TOOLS = {tool.name: tool for tool in _ALL}

@@ -9,7 +9,8 @@ import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from symptomtree.measuring.clamp_force import (
+from symptomtree.measuring.bolts import TOOLS
+from symptomtree.measuring.bolts.clamp_force import (
     FRICTION,
     PROOF,
     SHARE,
@@ -18,10 +19,10 @@ from symptomtree.measuring.clamp_force import (
     stress_area,
     torque_for,
 )
-from symptomtree.measuring.fasteners import LEAST_SHARE, TOOLS, wrench_deviation
+from symptomtree.measuring.bolts.tightening import LEAST_SHARE, wrench_deviation
+from symptomtree.measuring.bolts.torque_table import MEMORY, PARTS
 from symptomtree.measuring.picture import spans
 from symptomtree.measuring.tool import BadInput, work
-from symptomtree.measuring.torque_table import MEMORY, PARTS
 
 KNOWLEDGE = Path(__file__).parents[2] / "knowledge"
 RANGE = re.compile(r"\d+(?:\.\d+)?(?: to \d+(?:\.\d+)?)?")

@@ -3,7 +3,7 @@
 from math import atan, atan2, cos, degrees, hypot, pi, sin
 from typing import NamedTuple
 
-from symptomtree.measuring.chain_wear import SPEEDS
+from symptomtree.measuring.drivetrain.chain_wear import SPEEDS
 from symptomtree.measuring.tool import Field, Gives, Outcome, Tool, Verdict
 
 

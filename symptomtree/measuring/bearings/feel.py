@@ -3,7 +3,7 @@
 from math import hypot
 
 from symptomtree.measuring.picture import bars
-from symptomtree.measuring.sag import share_below
+from symptomtree.measuring.suspension.sag import share_below
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
 from symptomtree.measuring.units import Number
 

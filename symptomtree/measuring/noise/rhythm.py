@@ -7,11 +7,11 @@ from math import exp, hypot, log
 import numpy as np
 
 from symptomtree.measuring import picture
-from symptomtree.measuring.beats import SURE, apart, match, weigh, weights_of_rate
-from symptomtree.measuring.sound import HOP, Recording, loudness, onsets, pitches, rattle, read_recording
-from symptomtree.measuring.tones import BEARING, RECORDING, fitting_orders
+from symptomtree.measuring.noise.beats import SURE, apart, match, weigh, weights_of_rate
+from symptomtree.measuring.noise.sound import HOP, Recording, loudness, onsets, pitches, rattle, read_recording
+from symptomtree.measuring.noise.tones import BEARING, RECORDING, fitting_orders
+from symptomtree.measuring.noise.turning import Gear, Source, bearing_sources, sources, wheel_rate
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Picture, Tool
-from symptomtree.measuring.turning import Gear, Source, bearing_sources, sources, wheel_rate
 from symptomtree.measuring.units import Number
 
 _TAP_BLUR = 0.03  # seconds by which a finger is early or late (from memory: a few hundredths)
@@ -265,7 +265,7 @@ def _chance(name: str, words: str) -> Gives:
     return Gives(name=name, words=words)
 
 
-_ALL = (
+RHYTHM = (
     Tool(
         name="noise-rhythm",
         title="What a noise keeps time with",
@@ -407,4 +407,3 @@ _ALL = (
         },
     ),
 )
-TOOLS = {tool.name: tool for tool in _ALL}

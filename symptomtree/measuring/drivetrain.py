@@ -1,9 +1,0 @@
-"""The tools of the drivetrain: chain, hanger, indexing, gears."""
-
-from symptomtree.measuring.chain_length import LENGTH_TOOLS
-from symptomtree.measuring.chain_wear import WEAR_TOOLS
-from symptomtree.measuring.gears import CHAIN_LINE, GEAR
-from symptomtree.measuring.hanger import HANGER
-from symptomtree.measuring.indexing import INDEX
-
-TOOLS = {tool.name: tool for tool in (*WEAR_TOOLS, *LENGTH_TOOLS, HANGER, INDEX, GEAR, CHAIN_LINE)}
