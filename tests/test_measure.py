@@ -133,6 +133,14 @@ def test_a_result_becomes_evidence_for_what_is_asked(finding):
         assert events[1].sure == pytest.approx(min(max(share, 1 - share), 0.99))
 
 
+def test_what_counts_as_a_probability_is_shown_as_one():
+    """Where a finding has no reading, the tool's values are how likely its worst grade is."""
+    for known in LINKED.values():
+        gives = {g.name: g for g in tool_named(known.measure.tool).gives}
+        for value in known.measure.values:
+            assert gives[value].chance == (not getattr(known, "reading", None)), (known.measure.tool, value)
+
+
 def test_only_what_stays_true_of_the_bike_is_carried_over():
     tool = tool_named("tyre-pressure")
     told = events_of(KB, None, work(tool, {**tool.example, "pressure": "3 bar"}))

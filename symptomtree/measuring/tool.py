@@ -71,12 +71,21 @@ class Field:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gives:
-    """A number that a tool works out: its words, its unit, and another unit to show beside it."""
+    """A number that a tool works out.
+
+    Attributes:
+        name: kebab-case.
+        words: what it is.
+        unit: see `units`.
+        also: another unit to show beside it.
+        chance: whether it is a probability, from 0 to 1, which is shown in percent.
+    """
 
     name: str
     words: str
     unit: str = ""
     also: str = ""
+    chance: bool = False
 
 
 TOO_CLOSE = 1.645
@@ -180,6 +189,15 @@ class Value:
     error: float
     unit: str
     also: tuple[float, float, str] | None = None
+    chance: bool = False
+
+    @property
+    def shown(self) -> str:
+        """What it is, in words and figures."""
+        if self.chance:
+            return f"{self.words}: {said_chance(self.number)}"
+        also = f" ({said(*self.also)})" if self.also else ""
+        return f"{self.words}: {said(self.number, self.error, self.unit)}{also}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,8 +241,8 @@ def work(tool: Tool, typed: Mapping[str, str]) -> Result:
     values = [
         _value(g, made.values[g.name], squares.get(g.name, 0.0) ** 0.5) for g in tool.gives if g.name in made.values
     ]
-    words = {g.name: g.words for g in tool.gives}
-    values += [Value(c.name, words[c.name], _chance(c, values), 0.0, "") for c in made.chances]
+    gives = {g.name: g for g in tool.gives}
+    values += [_value(gives[c.name], _chance(c, values), 0.0) for c in made.chances]
     shown = {name: text for name, text in given.items() if text}
     says = (*(told for verdict in made.verdicts for told in _told(verdict, values)), *made.says)
     return Result(tool, shown, tuple(values), says, (*tool.cautions, *made.cautions), made.picture, made.log)
@@ -320,7 +338,7 @@ def _values(tool: Tool, inputs: Mapping[str, Any], made: Outcome) -> dict[str, f
 
 def _value(g: Gives, number: float, error: float) -> Value:
     also = (convert(number, g.unit, g.also), convert_span(error, g.unit, g.also), g.also) if g.also else None
-    return Value(g.name, g.words, float(number), float(error), g.unit, also)
+    return Value(g.name, g.words, float(number), float(error), g.unit, also, g.chance)
 
 
 def _chance(chance: Chance, values: Sequence[Value]) -> float:
@@ -355,6 +373,13 @@ def said(number: float, error: float, unit: str) -> str:
     if places <= 0:
         return f"{round(number, places):.0f} ± {round(error, places):.0f}{tail}"
     return f"{number:.{places}f} ± {error:.{places}f}{tail}"
+
+
+def said_chance(chance: float) -> str:
+    """Return a probability in whole percent, which is more than anyone knows of one."""
+    if 0 < chance < 0.01:
+        return "under 1%"
+    return "over 99%" if 0.99 < chance < 1 else f"{chance:.0%}"
 
 
 def spread_of(numbers: Sequence[float]) -> float:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from symptomtree.cases.files import write_whole
 from symptomtree.cases.model import BIKE, Answer, AnyEvent, Measured, Reading
 from symptomtree.kb.model import Observable
-from symptomtree.measuring.tool import BadInput, Field, Result, Tool, said, work
+from symptomtree.measuring.tool import BadInput, Field, Result, Tool, work
 from symptomtree.measuring.tools import FAMILIES, NoSuchTool, tool_named
 from symptomtree.plain.talk import Ended, Talk
 from symptomtree.plain.text import clean
@@ -82,9 +82,7 @@ def told(result: Result) -> Iterator[str]:
 
 def figures(result: Result) -> Iterator[str]:
     """Yield each number that came out."""
-    for v in result.values:
-        also = f" ({said(*v.also)})" if v.also else ""
-        yield f"{v.words}: {said(v.number, v.error, v.unit)}{also}"
+    yield from (v.shown for v in result.values)
 
 
 def record(result: Result) -> dict[str, Any]:

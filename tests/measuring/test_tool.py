@@ -246,6 +246,19 @@ def test_a_number_has_as_many_digits_as_its_uncertainty_leaves(number, error, sh
     assert said(number, error, "mm") == shown
 
 
+@pytest.mark.parametrize(
+    ("chance", "shown"),
+    [(0, "0%"), (0.0002778, "under 1%"), (0.01, "1%"), (0.974, "97%"), (0.9932, "over 99%"), (1, "100%")],
+)
+def test_a_probability_is_shown_in_whole_percent(chance, shown):
+    tool = replace(
+        BOX,
+        run=lambda **_: Outcome(values={"held": chance}),
+        gives=(Gives(name="held", words="how likely it holds", chance=True),),
+    )
+    assert [v.shown for v in work(tool, BOX.example).values] == [f"how likely it holds: {shown}"]
+
+
 # What holds for every tool
 
 

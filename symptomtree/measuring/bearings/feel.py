@@ -183,7 +183,7 @@ BEARING_FEEL = Tool(
     gives=(
         Gives(name="bearing-grade", words="0 it stays, 1 clean and grease it, 2 replace it"),
         Gives(name="play-in-bearing", words="radial play of the bearing", unit="mm", also="in"),
-        Gives(name="has-play", words="how likely it has more play than a new one"),
+        Gives(name="has-play", words="how likely it has more play than a new one", chance=True),
     ),
     sources=(
         "ISO 5753-1:2009, Rolling bearings - Internal clearance - Radial bearings (play of a new bearing)",

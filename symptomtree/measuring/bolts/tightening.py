@@ -228,7 +228,7 @@ TORQUE = Tool(
         Gives(name="torque-most", words="at most", unit="Nm", also="in-lb"),
         Gives(name="torque-to-set", words="to set the wrench to", unit="Nm", also="in-lb"),
         Gives(name="torque-was", words="tightened to", unit="Nm", also="in-lb"),
-        Gives(name="slack", words="how likely it was slack, at less than half of the least"),
+        Gives(name="slack", words="how likely it was slack, at less than half of the least", chance=True),
         Gives(name="wrench-share", words="of the wrench's most", unit="%"),
     ),
     sources=(

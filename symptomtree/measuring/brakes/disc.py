@@ -189,7 +189,7 @@ ROTOR_RUNOUT = Tool(
         Gives(name="bend", words="of it, bent", unit="mm", also="in"),
         Gives(name="variation", words="its thickness varies by", unit="mm", also="in"),
         Gives(name="thinnest", words="thickness at the thinnest", unit="mm", also="in"),
-        Gives(name="sways", words="how likely it sways by more than the pads leave"),
+        Gives(name="sways", words="how likely it sways by more than the pads leave", chance=True),
     ),
     sources=(
         "Brake rotors: run-out, car repair page, 2016 (highest less lowest of eight readings or more)",

@@ -200,8 +200,8 @@ LEVER_TRAVEL = Tool(
         Gives(name="bite-gap", words="from the bar when it bites", unit="mm", also="in"),
         Gives(name="held-gap", words="from the bar when held hard", unit="mm", also="in"),
         Gives(name="pump-gain", words="bites earlier when pumped, of its way", unit="%"),
-        Gives(name="no-finger", words="how likely no finger fits between it and the bar"),
-        Gives(name="pumps-up", words="how likely it pumps up"),
+        Gives(name="no-finger", words="how likely no finger fits between it and the bar", chance=True),
+        Gives(name="pumps-up", words="how likely it pumps up", chance=True),
     ),
     sources=(
         "Check the brakes, excerpt of a riders' handbook on the web (not more than halfway to the bar)",

@@ -208,8 +208,8 @@ CHAIN_LINE = Tool(
         Gives(name="rear", words="chain line at the back", unit="mm", also="in"),
         Gives(name="off", words="front further out (-: in) than back by", unit="mm", also="in"),
         Gives(name="slant", words="the chain slants by up to", unit="deg"),
-        Gives(name="ring-in", words=f"how likely the front runs {OUT:g} mm or more further in (1: sure)"),
-        Gives(name="ring-out", words=f"how likely the front runs {OUT:g} mm or more further out (1: sure)"),
+        Gives(name="ring-in", words=f"how likely the front runs {OUT:g} mm or more further in", chance=True),
+        Gives(name="ring-out", words=f"how likely the front runs {OUT:g} mm or more further out", chance=True),
     ),
     sources=(
         "common practice (half the tube and to the teeth in front; half the width less to the teeth at the back)",

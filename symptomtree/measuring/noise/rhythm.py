@@ -262,7 +262,7 @@ def _teeth(name: str, ask: str) -> Field:
 
 
 def _chance(name: str, words: str) -> Gives:
-    return Gives(name=name, words=words)
+    return Gives(name=name, words=words, chance=True)
 
 
 RHYTHM = (

@@ -150,8 +150,8 @@ BOUNCE = Tool(
         Gives(name="overshoot", words="of a height is left half a swing on", unit="%"),
         Gives(name="natural-frequency", words="frequency from the sag, without damping", unit="Hz", also="per min"),
         Gives(name="damped-frequency", words="frequency with this damping", unit="Hz", also="per min"),
-        Gives(name="swings-on", words="how likely it swings on"),
-        Gives(name="creeps-back", words="how likely it creeps back"),
+        Gives(name="swings-on", words="how likely it swings on", chance=True),
+        Gives(name="creeps-back", words="how likely it creeps back", chance=True),
     ),
     sources=(
         "Rao, Mechanical Vibrations, 5th ed. 2011, 2.2 and 2.6 (frequency from deflection, logarithmic decrement)",

@@ -219,8 +219,8 @@ TRAVEL_USE = Tool(
         Gives(name="travel-used", words="of the travel used at most", unit="%"),
         Gives(name="travel-unused", words="never used", unit="mm", also="in"),
         Gives(name="sag-percent", words="sag", unit="%"),
-        Gives(name="too-easy", words="how likely it bottoms more than once a run"),
-        Gives(name="never-full", words="how likely full travel is never reached"),
+        Gives(name="too-easy", words="how likely it bottoms more than once a run", chance=True),
+        Gives(name="never-full", words="how likely full travel is never reached", chance=True),
     ),
     sources=(
         "common practice (one reducer more if it bottoms too easily, one fewer if full travel is never reached, then "
