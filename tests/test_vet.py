@@ -441,6 +441,11 @@ SENSE: list[tuple[str, str, list[Change]]] = [
             ("a reading is one number", f"tool: chain-wear, {HERE}values: [elongation, elongation]"),
         )
     ),
+    (
+        "K329",
+        "no tool 'chain-waer'; did you mean 'chain-wear'?",
+        [("fixes:\n", "    retest: [", f"    measure-with: [{HERE}chain-waer]\n    retest: [")],
+    ),
     ("K201", "no entry 'warn'", [("", "sources:\n", f"{EXCEPTION}sources:\n"), ("[glazed, ", "worn", f"{HERE}warn")]),
 ]
 

@@ -263,6 +263,8 @@ class Fix(Entry, frozen=True, kw_only=True):
     figures: list[Figure] = []
     then: list[Id] = []
     """Fixes and checks that must follow: new pads are bedded in."""
+    measure_with: list[Id] = []
+    """Tools of the measuring room that work out what it needs: how many links the new chain has."""
     reversible: bool = True
     applies_to: FactsNeeded = {}
 

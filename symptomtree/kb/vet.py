@@ -14,7 +14,7 @@ from symptomtree.kb.nodes import Path, Problem, nearest
 from symptomtree.kb.vetting.alike import causes_can_be_told_apart, links_differ, names_differ
 from symptomtree.kb.vetting.desk import Desk, chance, first_chance, needs_of, said
 from symptomtree.kb.vetting.exceptions import AT_ONCE, exceptions_are_in_order, excused
-from symptomtree.kb.vetting.measures import measures_fit
+from symptomtree.kb.vetting.measures import fixes_name_tools, measures_fit
 from symptomtree.kb.vetting.reading import sentences_are_short, texts_are_easy
 from symptomtree.kb.vetting.use import findings_speak, nothing_is_left_over
 
@@ -435,6 +435,7 @@ RULES: tuple[Callable[[Desk], Iterator[Problem]], ...] = (
     strengths_are_words,
     readings_are_in_order,
     measures_fit,
+    fixes_name_tools,
     questions_set_symptoms,
     causes_can_be_settled,
     hazards_are_named,

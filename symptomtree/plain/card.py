@@ -63,6 +63,7 @@ class Card:
         finding: the finding that a number would be a reading of.
         gauge: how its number is taken; None where there is none.
         measures: (finding, the tool that works it out), where there is a tool for all that is asked.
+        tools: the names of tools that are of use here, that of `measures` included.
         why: in one sentence, and the figures behind it.
         rest: findings of the same check that are still to be asked.
         due: whether it comes of what was found or done before, and not of the plan.
@@ -79,6 +80,7 @@ class Card:
     skip: tuple[AnyEvent, ...] | None = None
     finding: str = ""
     gauge: Gauge | None = None
+    tools: tuple[str, ...] = ()
     measures: tuple[tuple[str, Measure], ...] = ()
     why: tuple[str, ...] = ()
     numbers: tuple[str, ...] = ()
@@ -166,6 +168,7 @@ def _step(a: Assessment, turn: Turn) -> Card:
         question=ask,
         choices=tuple(choices),
         measures=measures,
+        tools=_tools(measures),
         unsure=none,
         skip=none,
         why=why,
@@ -207,6 +210,7 @@ def _ask_finding(a: Assessment, card: Card) -> Card:
     known = a.knowledge.findings[finding]
     says = known.says if isinstance(known, Symptom) else {}
     ends = card.skip if card.due and card.skip else ()
+    measures = measures_of(a.knowledge, (finding,))
     return replace(
         card,
         how=card.how if card.about else tuple(show.numbered("How:", known.how if isinstance(known, Symptom) else ())),
@@ -218,7 +222,8 @@ def _ask_finding(a: Assessment, card: Card) -> Card:
         unsure=tuple(dict.fromkeys((Unsure(about=finding), *ends))),
         finding=finding,
         gauge=known.reading if isinstance(known, Observable) else None,
-        measures=measures_of(a.knowledge, (finding,)),
+        measures=measures,
+        tools=_tools(measures),
         rest=tuple(rest),
     )
 
@@ -227,6 +232,10 @@ def measures_of(kb: KnowledgeBase, findings: Sequence[str]) -> tuple[tuple[str, 
     """Return (finding, how it is measured) where one tool serves them all; else nothing."""
     out = [(f, m) for f in findings if (m := kb.findings[f].measure)]
     return tuple(out) if len(out) == len(findings) and len({m.tool for _, m in out}) == 1 else ()
+
+
+def _tools(measures: tuple[tuple[str, Measure], ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(m.tool for _, m in measures))
 
 
 def reading_event(card: Card, value: float, error: float | None) -> Reading:
@@ -257,6 +266,7 @@ def _fix(a: Assessment, turn: Turn, title: str) -> Card:
         after=tuple(after),
         question="When it is done:",
         choices=(Choice("done", "done", (FixDone(fix=turn.name),)), Choice("not-now", "cannot, or not now", left)),
+        tools=tuple(entry.measure_with),
         skip=left,
         why=(show.reason(a, step) if step else show.DUE,),
         numbers=tuple(show.numbers(a, step)) if step else (),

@@ -5,7 +5,7 @@ Whatever is typed changes only the list of events, so `back`, leaving and resumi
 """
 
 import shlex
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
@@ -19,6 +19,7 @@ from symptomtree.plain.talk import Ended, Talk
 from symptomtree.plain.text import Measured
 
 if TYPE_CHECKING:
+    from symptomtree.measuring.tool import Tool
     from symptomtree.plain.card import Card
     from symptomtree.reasoning.turn import Turn
 
@@ -174,7 +175,7 @@ class Dialogue:
         self._card = card
         said: Option | Measured | Reply | str | _Worked
         try:
-            if card.measures:
+            if card.tools:
                 self._talk.say("Type measure to work it out from readings.")
             said = self._asker.ask(Prompt(card.question, options, card.gauge, card.how, card.why, card.numbers))
         except _Worked as worked:
@@ -270,15 +271,28 @@ class Dialogue:
         """Work out what is asked from readings."""
         from symptomtree.plain import measure  # noqa: PLC0415 - tools are loaded when one is wanted
 
-        tool = measure.tool_of(self._card) if self._card else None
+        tool = self._tool(self._card.tools if self._card else ())
         if not tool:
-            self._talk.say("There is no tool for this. symptomtree measure lists the tools.")
             return
         result = measure.run(self._talk, tool, measure.filled_in(tool, self._keeper.events, self._card))
         if result:
-            self._talk.say("Type yes to take it as the answer; anything else leaves it.")
+            what = "take it as the answer" if self._card and self._card.measures else "write it down"
+            self._talk.say(f"Type yes to {what}; anything else leaves it.")
             if self._talk.read().casefold() in ("yes", "y"):
                 raise _Worked(*measure.events_of(self._kb, self._card, result))
+
+    def _tool(self, names: Sequence[str]) -> "Tool | None":
+        """Return the tool for what is asked, or one of several; None when there is none, or it is not wanted."""
+        from symptomtree.measuring.tools import tool_named  # noqa: PLC0415 - as above
+
+        if not names:
+            self._talk.say("There is no tool for this. symptomtree measure lists the tools.")
+            return None
+        if len(names) == 1:
+            return tool_named(names[0])
+        options = [Option(name, tool_named(name).title) for name in names]
+        said = self._asker.ask(Prompt("Which tool?", options))
+        return tool_named(said.value) if isinstance(said, Option) else None
 
     def _note(self, text: str) -> None:
         if not text:

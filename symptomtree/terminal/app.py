@@ -258,7 +258,7 @@ class SymptomtreeApp(App[None]):
         """Add what was measured to the case; the bench goes on with what it was at, or with what now comes next."""
         from symptomtree.terminal.bench import BenchScreen
 
-        if isinstance(self.screen, BenchScreen):
+        if isinstance(self.screen, BenchScreen) and len(found) > 1:  # else nothing follows, and ticks stay
             self.screen.add(*found)
             return
         self.keeper.add(*found)

@@ -171,7 +171,9 @@ class BenchScreen(Base):
             about = (AT_ITS_END, "", *about)
         if card.steps:
             about = (*about, "Steps, to tick off with Shift+Tab and Space, or a click:")
-        question = f"{card.question} (r works it out from readings)" if card.measures else card.question
+        question = card.question
+        if card.tools:
+            question += " (r works it out from readings)" if card.measures else " (r works out what it needs)"
         for name, lines in (("#about", about), ("#after", card.after), ("#question", (question,))):
             self.query_one(name, Static).update(text(*lines))
             self.query_one(name).display = any(lines)
@@ -357,12 +359,20 @@ class BenchScreen(Base):
 
     def action_measure(self) -> None:
         """Open the tool for what is asked, or the list of all."""
-        from symptomtree.plain.measure import tool_of  # noqa: PLC0415 - tools are loaded when one is wanted
+        from symptomtree.measuring.tools import tool_named  # noqa: PLC0415 - tools are loaded when one is wanted
         from symptomtree.terminal.measure import FormScreen  # noqa: PLC0415
 
-        tool = tool_of(self._card)
-        if tool:
-            self.app.push_screen(FormScreen(tool, self._card))
+        card = self._card
+        tools = [tool_named(name) for name in card.tools]
+
+        def chosen(n: int | None) -> None:
+            if n is not None:
+                self.app.push_screen(FormScreen(tools[n], card))
+
+        if len(tools) > 1:
+            self.app.push_screen(Sheet("Work it out", ["With which tool?"], [t.title for t in tools]), chosen)
+        elif tools:
+            chosen(0)
         else:
             self.ours.action_measure()
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from symptomtree.kb.model import Measure, Observable, Symptom
 from symptomtree.kb.nodes import Problem, nearest
 from symptomtree.kb.vetting.desk import Desk
-from symptomtree.measuring.tools import NoSuchTool, tool_named
+from symptomtree.measuring.tools import NoSuchTool, names, tool_named
 
 
 def measures_fit(desk: Desk) -> Iterator[Problem]:
@@ -17,6 +17,16 @@ def measures_fit(desk: Desk) -> Iterator[Problem]:
         for finding, known in check.settles.items():
             if known.measure:
                 yield from _measure(desk, known, known.measure, "checks", name, "settles", finding, "measure")
+
+
+def fixes_name_tools(desk: Desk) -> Iterator[Problem]:
+    """The tools that a fix is worked out with are there."""
+    known = names()
+    for name, fix in desk.entries.fixes.items():
+        for n, tool in enumerate(fix.measure_with):
+            if tool not in known:
+                text = f"no tool {tool!r}{nearest(tool, known)}"
+                yield desk.problem("K329", text, "fixes", name, "measure-with", n)
 
 
 def _measure(desk: Desk, finding: Symptom | Observable, measure: Measure, *path: str | int) -> Iterator[Problem]:
