@@ -48,6 +48,7 @@ class Field:
         needed: whether something must be filled in; what is not arrives as None (several: as ()).
         with_error: whether a number arrives as a `Number`, for a function that reckons with its uncertainty itself.
         lasting: whether it stays true of the bike and its rider, so that it stands there the next time.
+        whole: whether only whole numbers can be, as what is counted is.
     """
 
     name: str
@@ -62,6 +63,7 @@ class Field:
     needed: bool = True
     with_error: bool = False
     lasting: bool = False
+    whole: bool = False
 
     @property
     def argument(self) -> str:
@@ -290,6 +292,8 @@ def _read_number(f: Field, text: str) -> Number:
             f"{f.name}: {number.value:g}{unit} is outside {f.least:g} to {f.most:g}{unit}; a slip, or another unit?",
             f.name,
         )
+    if f.whole and number.value != round(number.value):
+        raise BadInput(f"{f.name}: {number.value:g} is no whole number; count again", f.name)
     return number
 
 
@@ -358,6 +362,7 @@ def _told(verdict: Verdict, values: Sequence[Value]) -> list[str]:
     if abs(limit - value.number) >= TOO_CLOSE * value.error:
         return [holds]
     reading = said(value.number, value.error, value.unit)
+    limit = round(limit, 9)  # one that may be just reached is set a hair higher
     return [
         f"Too close to call: {reading} may be on either side of {said(limit, 0, value.unit)}. {verdict.closer}",
         f"If it is as read: {holds}",

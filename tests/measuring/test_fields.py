@@ -4,7 +4,7 @@ from math import sqrt
 
 import pytest
 
-from symptomtree.measuring.tool import Field, Gives, Outcome, Tool, work
+from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, work
 from symptomtree.measuring.units import Number
 
 
@@ -30,6 +30,25 @@ def test_a_number_may_arrive_with_its_uncertainty() -> None:
     assert seen == [(Number(80.0, 2.0), 40.0)]
     assert found is not None
     assert (found.number, found.error) == (3200.0, 7.0)
+
+
+def test_what_is_counted_is_whole() -> None:
+    tool = Tool(
+        name="teeth",
+        title="Teeth",
+        about="Count.",
+        fields=(Field(name="rings", ask="How many?", kind="numbers", whole=True),),
+        run=lambda rings: Outcome(values={"teeth": sum(rings)}),
+        gives=(Gives(name="teeth", words="teeth"),),
+        sources=("from memory",),
+        example={"rings": "50 34"},
+    )
+    found = work(tool, {"rings": "50 34"}).value("teeth")
+    assert found is not None
+    assert found.number == 84
+    with pytest.raises(BadInput, match=r"rings: 34\.5 is no whole number; count again") as refused:
+        work(tool, {"rings": "50 34.5"})
+    assert refused.value.field == "rings"
 
 
 def test_an_uncertainty_that_reaches_where_the_formula_breaks_is_one_sided() -> None:

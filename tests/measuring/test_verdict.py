@@ -1,5 +1,8 @@
 """A verdict is told with its uncertainty: JCGM 106:2012 (conformity assessment), conformance probability."""
 
+from dataclasses import replace
+from math import nextafter
+
 import pytest
 from scipy.stats import norm
 
@@ -45,6 +48,19 @@ def test_too_close_to_call(typed: str, limit: str, holds: str) -> None:
     assert open_still.endswith("Read again.")
     assert as_read.endswith(holds)
     assert rest == ["Wear is wear."]
+
+
+def test_a_limit_that_may_be_just_reached_is_shown_as_it_is() -> None:
+    tool = replace(
+        _TOOL,
+        run=lambda wear: Outcome(
+            values={"wear": wear},
+            verdicts=[Verdict(value="wear", limits=(nextafter(0, 1),), says=("Worn.", "It stays."), closer="Again.")],
+        ),
+    )
+    open_still, as_read = work(tool, {"wear": "0"}).says
+    assert "either side of 0 mm" in open_still
+    assert as_read.endswith("Worn.")
 
 
 def test_a_better_gauge_calls_it() -> None:
