@@ -1,5 +1,7 @@
 """Measuring in the full-screen application: from the bench and from the list, typed, tapped, clicked and refused."""
 
+from threading import Event
+
 import pytest
 from textual.containers import VerticalScroll
 from textual.widgets import Input, OptionList
@@ -8,6 +10,7 @@ from symptomtree.cases.bikes import bikes_folder, read_bikes
 from symptomtree.cases.files import read_case
 from symptomtree.cases.model import Answer, Complaint, Context, Measured, Reading
 from symptomtree.measuring.bracketing.log import parse_log
+from symptomtree.measuring.noise.tones import SQUEAL
 from symptomtree.measuring.tool import work as work_out
 from symptomtree.measuring.tools import names, tool_named
 from symptomtree.plain.card import card_of
@@ -126,9 +129,55 @@ def test_a_log_is_kept_and_the_next_run_is_added(tmp_path):
         await fill(hands, "runs", "rebound 5 = 7.5")
         hands.app.screen.query_one("#runs", Input).focus()
         await hands.press("enter")
+        await worked_out(hands)
         await hands.choose_at("#then", "Keep the log")
         await hands.press("enter")
         assert len(parse_log(file.read_text()).runs) == 2
+
+    work(doing)
+
+
+async def worked_out(hands):
+    """Wait for what is worked out beside the screen."""
+    await hands.app.workers.wait_for_complete()
+    await hands.settle()
+
+
+def test_a_recording_is_worked_out_beside_the_screen(monkeypatch):
+    """It is said that it takes a while, keys go on, and what is filled in meanwhile makes the result stale."""
+    go_on = Event()
+
+    def slowly(tool, typed):
+        go_on.wait(10)
+        return work_out(tool, typed)
+
+    monkeypatch.setattr("symptomtree.terminal.measure.work", slowly)
+
+    async def doing(hands):
+        screen = FormScreen(tool_named("squeal-tone"))
+        go_on.set()
+        hands.app.push_screen(screen)
+        await hands.settle()
+        await fill(hands, "recording", str(SQUEAL))
+        assert "Enter works it out" in hands.text()
+        go_on.clear()
+        await hands.press("enter")
+        assert "Working it out" in hands.text()
+        await hands.press("2", "0")
+        assert screen.query_one("#speed-before", Input).value == "20"
+        assert "Enter works it out" in hands.text()
+        go_on.set()
+        await worked_out(hands)
+        assert not screen._result
+        await fill(hands, "speed-after", "12")
+        await hands.press("enter")
+        await worked_out(hands)
+        assert screen._result.value("follows-speed")
+        assert hands.app.screen.focused is screen.query_one("#then", OptionList)
+        await fill(hands, "speed-after", "")
+        await hands.press("enter")
+        await worked_out(hands)
+        assert "Speed-after is missing" in hands.text()
 
     work(doing)
 

@@ -1,6 +1,7 @@
 """Measuring: a form for each tool, what it comes to while one types, and its picture."""
 
-from collections.abc import Sequence
+import asyncio
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -162,6 +163,7 @@ class FormScreen(Base):
         self.tool, self._asked = tool, card
         self._timer: Timer | None = None
         self._result: Result | None = None
+        self._worked: Mapping[str, str] | None = None  # what the result shown, or on its way, is of
 
     def compose(self) -> ComposeResult:
         yield StopLine()
@@ -224,8 +226,14 @@ class FormScreen(Base):
     def _typed(self) -> None:
         if self._timer:
             self._timer.stop()
-        if not any(f.kind == "file" and self.query_one(f"#{f.name}", Input).value for f in self.tool.fields):
-            self._timer = self.set_timer(PAUSE, self._work_out)  # a recording is worked out when Enter says so
+        typed = self._filled()
+        if typed == self._worked:
+            return
+        if self._has_file(typed):
+            self._worked = None
+            self._show("Enter works it out.")
+        else:
+            self._timer = self.set_timer(PAUSE, self._work_out)
 
     @on(Input.Submitted)
     def _entered(self, event: Input.Submitted) -> None:
@@ -234,13 +242,11 @@ class FormScreen(Base):
         if len(f.choices) > MOST_CHOICES and event.value not in f.choices and (f.needed or event.value):
             self.action_list(f.name)
             return
-        self._work_out()
         inputs = list(self.query(Input))
         after = inputs.index(event.input) + 1
+        self._work_out(ended=after == len(inputs))
         if after < len(inputs):
             inputs[after].focus()
-        elif self._result:
-            self.query_one(OptionList).focus()
 
     def action_choose(self, field: str, name: str) -> None:
         """Fill in a name that was clicked."""
@@ -262,21 +268,41 @@ class FormScreen(Base):
 
         self.app.push_screen(Sheet("Which?", [], [f"{n}: {choices[n]}" for n in some]), chosen)
 
-    def _work_out(self) -> None:
-        """Show what the form comes to now, or what is missing."""
+    def _filled(self) -> dict[str, str]:
+        return {f.name: self.query_one(f"#{f.name}", Input).value for f in self.tool.fields}
+
+    def _has_file(self, typed: Mapping[str, str]) -> bool:
+        return any(f.kind == "file" and typed[f.name] for f in self.tool.fields)
+
+    def _work_out(self, ended: bool = False) -> None:
+        """Show what the form comes to now, or what is missing; a recording takes its time, and holds up nothing.
+
+        Args:
+            ended: whether the last field was filled in, so that it goes on with what can be done with the result.
+        """
         if self._timer:
             self._timer.stop()
-        typed = {f.name: self.query_one(f"#{f.name}", Input).value for f in self.tool.fields}
-        try:
-            self._result = work(self.tool, typed)
-        except BadInput as error:
-            self._result = None
-            shown = text(sentence(error))
+        self._worked = typed = self._filled()
+        if self._has_file(typed):
+            self._show("Working it out; this can take a few seconds.")
+            self.run_worker(self._work_out_beside(typed, ended))
         else:
-            shown = text(*list(told(self._result))[len(self.tool.cautions) :])
-        self.query_one("#result", Static).update(shown)
+            self._show(_made(self.tool, typed), ended)
+
+    async def _work_out_beside(self, typed: Mapping[str, str], ended: bool) -> None:
+        made = await asyncio.to_thread(_made, self.tool, typed)
+        if self._worked is typed:  # else something else was filled in meanwhile
+            self._show(made, ended)
+
+    def _show(self, made: Result | str, ended: bool = False) -> None:
+        """Show a result, or what is said in its place."""
+        self._result = None if isinstance(made, str) else made
+        shown = [made] if isinstance(made, str) else list(told(made))[len(self.tool.cautions) :]
+        self.query_one("#result", Static).update(text(*shown))
         self._draw()
         self._offer()
+        if ended and self._result:
+            self.query_one(OptionList).focus()
 
     def _draw(self) -> None:
         """Draw the picture beside the form, where there is room."""
@@ -355,3 +381,11 @@ class FormScreen(Base):
     def action_copy(self) -> None:
         lines = [self.tool.title, *(f"{n}: {t}" for n, t in self._result.given.items())] if self._result else []
         self.ours.copy_text("\n".join([*lines, *told(self._result)] if self._result else ["Nothing came out yet."]))
+
+
+def _made(tool: Tool, typed: Mapping[str, str]) -> Result | str:
+    """Return what was worked out, or a sentence that says what is wrong."""
+    try:
+        return work(tool, typed)
+    except BadInput as error:
+        return sentence(error)
