@@ -7,8 +7,10 @@ import pytest
 from symptomtree.cases.files import BadCase, read_case, write_case
 from symptomtree.cases.model import Answer, AnyEvent, Case, Context, Correction, FixDone, LeftOut
 from symptomtree.kb.compile import open_knowledge
+from symptomtree.plain.card import card_of
+from symptomtree.plain.show import NO_RIDE
 from symptomtree.reasoning.assess import Adviser
-from symptomtree.reasoning.turn import next_turn
+from symptomtree.reasoning.turn import Turn, next_turn
 
 KB = open_knowledge()
 ADVISER = Adviser(KB)
@@ -97,3 +99,22 @@ def test_what_is_left_out_is_kept_with_the_case_and_must_be_known(tmp_path: Path
     write_case(tmp_path / "b.yaml", Case(symptomtree_case=1, title="t", events=[LeftOut(about="index-gear")]))
     with pytest.raises(BadCase, match=r"b\.yaml:\d+:\d+: C201 event 1: nothing that can be left out is called"):
         read_case(tmp_path / "b.yaml", KB)
+
+
+def test_work_with_a_ride_in_it_says_that_the_ride_has_to_wait_while_a_stop_stands():
+    """A lever at the bar: no drying the brake with a few stops before the standing test is in order."""
+    told = (
+        Context(fact="brake-type", value="hydraulic-disc"),
+        Answer(finding="brake-noise", grade="howl", complaint=True),
+    )
+    to_bar = Answer(finding="lever-travel", grade="to-bar", complaint=True)
+    free, stopped = ADVISER.assess(told), ADVISER.assess((*told, to_bar))
+    assert stopped.standing_stops
+    until = KB.name_of(stopped.standing_stops[0].until)
+    for a, waits in ((free, False), (stopped, True)):
+        first = card_of(a, Turn("fix", "leave-wet-alone")).about[0]
+        assert first.startswith(NO_RIDE) == waits
+        assert (until in first) == waits
+    check = stopped.standing_stops[0].until
+    clear = Turn("clear", check, tuple(KB.entries.checks[check].settles))
+    assert not any(NO_RIDE in line for line in card_of(stopped, clear).about)

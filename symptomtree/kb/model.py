@@ -301,6 +301,8 @@ class Hazard(Entry, frozen=True, kw_only=True):
     words: list[Text] = []
     """Words in a step which mean that this hazard is there: the vetting looks for them, and the caution of work that
     names the hazard comes before the first such step."""
+    riding: bool = False
+    """Whether the work has a ride in it, which has to wait while a reason not to ride stands."""
 
     def word_in(self, step: str) -> str | None:
         """Return the first of the words that a step says, in lower case."""

@@ -18,7 +18,7 @@ from symptomtree.cases.model import (
     conflict_name,
 )
 from symptomtree.kb.compile import KnowledgeBase
-from symptomtree.kb.model import Measure, Observable, Symptom
+from symptomtree.kb.model import Check, Fix, Measure, Observable, Symptom
 from symptomtree.kb.model import Reading as Gauge
 from symptomtree.plain import show
 from symptomtree.plain.guide import Steps, guide
@@ -190,6 +190,8 @@ def _findings(a: Assessment, turn: Turn, title: str) -> Card:
         symptom = known.how if isinstance(known := kb.findings[turn.findings[0]], Symptom) else ()
         how = how or tuple(show.numbered("How:", symptom))
         about = [*since, *(about or how)]
+    if turn.name in kb.entries.checks and turn.kind != "clear":
+        about = [*_no_ride(a, kb.entries.checks[turn.name]), *about]
     reason = show.reason(a, step) if step else show.PROOF if turn.kind == "retest" else show.DUE
     card = Card(
         title,
@@ -253,6 +255,7 @@ def _fix(a: Assessment, turn: Turn, title: str) -> Card:
         about.insert(0, show.ONCE_MORE)
     if turn.kind == "meanwhile":
         about.insert(0, show.BOTH_AT_ONCE)
+    about = [*_no_ride(a, entry), *about]
     follow = [kb.name_of(name) for name in entry.then]
     after += [f"After it comes: {', '.join(follow)}."] if follow else []
     after += [f"The proof: {', '.join(kb.asks(t) for t in entry.retest)}"] if entry.retest else []
@@ -271,6 +274,14 @@ def _fix(a: Assessment, turn: Turn, title: str) -> Card:
         why=(show.reason(a, step) if step else show.DUE,),
         numbers=tuple(show.numbers(a, step)) if step else (),
     )
+
+
+def _no_ride(a: Assessment, entry: Check | Fix) -> list[str]:
+    """Say of work with a ride in it that the ride has to wait while a reason not to ride stands."""
+    kb = a.knowledge
+    rides = any(kb.entries.hazards[h].riding for h in entry.hazards)
+    until = dict.fromkeys(kb.name_of(s.until) for s in a.standing_stops)
+    return [f"{show.NO_RIDE} {'; '.join(until)}."] if rides and until else []
 
 
 def _settle(a: Assessment, turn: Turn) -> Card:

@@ -40,6 +40,7 @@ LEAST_LISTED = 0.005
 DUE = "It is due because of what was found or done before."
 PROOF = "It proves whether the work helped."
 ONCE_MORE = "It was done before and did not help. Once more, with more care, is worth a try."
+NO_RIDE = "You may not ride it yet: leave out what is ridden here until this is in order:"
 BOTH_AT_ONCE = "If both are done at once, it will not be known which of them helped."
 NOT_GONE = "It is not all gone, so the search goes on."
 NOTHING_LEFT = "There is nothing left to ask, to check or to try."
