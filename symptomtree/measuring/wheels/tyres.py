@@ -1,6 +1,6 @@
 """Tyre pressure from load, width and ground, within what tyre and rim allow."""
 
-from math import erf, floor, inf, sqrt
+from math import erf, floor, hypot, inf, sqrt
 
 from symptomtree.measuring.picture import bars
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool
@@ -12,34 +12,33 @@ OVERLAP = 5.0
 """mm that a tyre should be wider than the inside of a rim without hooks (ETRTO's rule of 2023, as a cycling magazine
 reports it, 15 June 2023; a wheel maker's statement reads it as 29 mm on 25 mm, which is one less)."""
 LOAD = (9.0, 100.0)
-"""kg on one wheel for which the 15 % rule was measured: 20 to 220 lb."""
+"""kg on one wheel within which the 15 % rule is used (from memory: the published charts, and somewhat beyond them)."""
+DOUBT = 0.12
+"""Standard uncertainty of the pressure for 15 % drop, as a share: the figures that others publish lie up to 15 % off,
+and one lies 30 % below (the tests have them)."""
 LESS = 0.9
 """Share that loose ground leaves of the pressure, and tubeless again (common practice: about a tenth less each)."""
 HOOKS = {"hooked": "with hooks", "hookless": "without hooks", "not-known": "not known"}
 GROUND = {"paved": "paved", "loose": "gravel or trail"}
-FLAT, HARD = 0.75, 1.4
-"""Share of what the load wants below which a tyre is clearly too low, above which too high (from memory)."""
+FLAT, HARD = 0.65, 1.4
+"""Share of what the load wants below which a tyre is clearly too low, as it drops by nearly a quarter of its height,
+above which too high (from memory)."""
 WHEELS = {"front": "front wheel", "rear": "rear wheel"}
 AIR = {"tube": "with a tube", "tubeless": "tubeless"}
 
 
 def drop_pressure(load: float, width: float) -> tuple[float, float]:
-    """Return the pressure at which a tyre drops by 15 % of its height, and its standard uncertainty, in bar.
+    """Return the pressure in bar at which a tyre drops by 15 % of its height, and its standard uncertainty.
 
     Args:
         load: on this wheel, in kg.
         width: of the tyre as it sits on the rim, in mm.
 
-    Two published fits to the same measurements (F. Berto), which part where tyres are wide; the lower one is taken, so
-    that neither is ever passed, and half of what lies between them is uncertain:
-    600 L / W^2 + 0.75 W - 25, within 2 psi (A constant-deflection model for road and gravel tire pressure, 2026);
-    120 L / W^1.5, which also fits a tyre of 102 mm (bicycle forum, 4 June 2013). L in pounds, W in mm, in psi.
+    Source: 120 L / W^1.5 in psi, L in pounds, W in mm, a fit to F. Berto's chart with some geometry, which also holds
+    for a tyre of 102 mm (bicycle forum, 4 June 2013).
     """
-    pounds = convert(load, "kg", "lb")
-    narrow = 600 * pounds / width**2 + 0.75 * width - 25
-    wide = 120 * pounds / width**1.5
-    doubt = max(2.0, abs(narrow - wide) / 2)
-    return convert(min(narrow, wide), "psi", "bar"), convert(doubt, "psi", "bar")
+    wanted = convert(120 * convert(load, "kg", "lb") / width**1.5, "psi", "bar")
+    return wanted, DOUBT * wanted
 
 
 def _tyre_pressure(
@@ -75,7 +74,7 @@ def _tyre_pressure(
     for place, load in loads.items():
         if not LOAD[0] <= load <= LOAD[1]:
             raise BadInput(
-                f"{load:.0f} kg on the {place} wheel is outside the {LOAD[0]:g} to {LOAD[1]:g} kg that were measured; "
+                f"{load:.0f} kg on the {place} wheel is outside the {LOAD[0]:g} to {LOAD[1]:g} kg of the rule; "
                 "keep to the tyre maker's table"
             )
         wanted, doubt = drop_pressure(load, tyre_width)
@@ -86,11 +85,16 @@ def _tyre_pressure(
         errors[f"pressure-{place}"] = doubt if set_to == wanted else 0.0
         says.append(_about(place, wanted, set_to, limit, whose))
     if pressure is not None:
-        wanted = drop_pressure(loads[wheel], tyre_width)[0] * share
+        wanted, doubt = (share * one for one in drop_pressure(loads[wheel], tyre_width))
         least = min(max(tyre_min or 0.0, FLAT * wanted), limit)
         most = max(least, min(limit, HARD * max(wanted, tyre_min or 0.0)))
-        values["too-low"] = round(chance_below(pressure, least), 4)
-        values["too-high"] = round(1 - chance_below(pressure, most), 4)
+        # A bound that comes from the load is as uncertain as the rule; a printed one is not.
+        low, high = (
+            Number(pressure.value, hypot(pressure.error, part * doubt if bound == part * wanted else 0.0))
+            for bound, part in ((least, FLAT), (most, HARD))
+        )
+        values["too-low"] = round(chance_below(low, least), 4)
+        values["too-high"] = round(1 - chance_below(high, most), 4)
         says.insert(0, _about_now(wheel, pressure.value, values["too-low"], values["too-high"], least, most))
     says += [
         f"Never over {both(limit)}: {whose}. Set it lower by what your gauge may be wrong.",
@@ -152,8 +156,9 @@ def _about_now(wheel: str, pressure: float, low: float, high: float, least: floa
         return f"{read} is too low: below {both(least)} the tyre folds, and the rim or the tube takes the knocks."
     if high > 0.95:
         return f"{read} is too high: let air out to what is given below."
-    limit = both(least if low > high else most)
-    return f"Too close to call: {read[0].lower() + read[1:]} may be past {limit}; read again."
+    if low > high:
+        return f"Too close to call: {read[0].lower() + read[1:]} may be below {both(least)}; put a little air in."
+    return f"Too close to call: {read[0].lower() + read[1:]} may be over {both(most)}; let a little air out."
 
 
 def _about(wheel: str, wanted: float, set_to: float, limit: float, whose: str) -> str:
@@ -250,15 +255,14 @@ TYRE_PRESSURE = Tool(
     ),
     sources=(
         "Heine, Optimizing your tire pressure for your weight (15 % drop, after Berto's measurements)",
-        "A constant-deflection model for road and gravel tire pressure, 2026 (fit for 20 to 220 lb on a wheel)",
-        "Bicycle forum, 4 June 2013 (fit that holds for wide tyres)",
+        "Bicycle forum, 4 June 2013 (fit to Berto's chart that holds for wide tyres)",
         "TBIS 4210-1:2018, 2.27 (the lower of the marks on tyre and rim)",
         "Tyre maker's page on tubeless road tyres (ETRTO: 5 bar at most on rims without hooks)",
         "Industry divided over new tyre rim-size regulations, cycling magazine, 15 June 2023 (ETRTO: 5 mm wider than "
         "the inside of a rim without hooks)",
         "Marchand, Bicycle tire pressure (55 % on the rear; others have 60 %)",
         "common practice (a tenth less on loose ground, another tenth less tubeless)",
-        "from memory (clearly too low under three quarters of what the load wants, too high over 1.4 times)",
+        "from memory (clearly too low under 0.65 of what the load wants, too high over 1.4 times; loads of the rule)",
     ),
     cautions=("The makers' limits of tyre and rim come first; a tyre that bursts off its rim injures.",),
     example={
