@@ -144,7 +144,9 @@ def test_limits_by_number_of_sprockets(percent: float, speeds: object, says: str
         ({}, "length", "missing"),
         ({"how": "gauge"}, "gauge-reading", "missing"),
         ({"how": "caliper", "inside": "120"}, "outside", "missing"),
-        ({"how": "caliper", "inside": "135", "outside": "119"}, "outside", "swapped"),
+        ({"how": "caliper", "inside": "135", "outside": "119"}, "outside", "119 mm is not more than inside"),
+        ({"how": "gauge", "gauge-reading": "0.5", "roller-gap": "4.6"}, "roller-gap", "outside 4.8"),
+        ({"length": "306", "speeds": "10.5"}, "speeds", "no whole number"),
         ({"length": "306", "links": "23"}, "links", "not even"),
         ({"length": "306", "links": "22"}, "length", "count the half links"),
         ({"length": "-3"}, "length", "outside"),
@@ -189,7 +191,7 @@ def test_hardly_any_wear_gives_no_more_than_a_least() -> None:
 def test_worn_out_now() -> None:
     result = run("chain-life", second="0.9", distance="4000", speeds=11, chains_before=3)
     assert number(result, "remaining") == 0
-    assert "fit a new chain now" in result.says[0]
+    assert result.says[0].startswith("It has reached its limit")
     assert any("sprockets are likely worn" in said for said in result.says)
 
 
@@ -216,6 +218,7 @@ def test_the_more_it_has_worn_the_less_is_left(second: float, more: float) -> No
         ({"first": "0.1 +- 0", "second": "0.1 +- 0", "distance": "900"}, "second"),
         ({"second": "0.2", "distance": "0"}, "distance"),
         ({"second": "0.2", "distance": "900 mm"}, "distance"),
+        ({"second": "0.4", "distance": "1.500"}, "distance"),  # a point for thousands
     ],
 )
 def test_chain_life_refuses(typed: dict[str, str], field: str) -> None:
@@ -231,7 +234,7 @@ def test_chain_life_refuses(typed: dict[str, str], field: str) -> None:
 def test_the_tool_is_the_workshop_formula_made_even(stay: float, front: int, rear: int) -> None:
     """Big on big ring and sprocket are of a size, where the formula holds."""
     result = run("chain-length", chainstay=f"{stay} in", rings=front, sprockets=f"11 {rear}")
-    published = chain_length.workshop_length(stay, front, rear) * 2
+    published = (2 * stay + front / 4 + rear / 4 + 1) * 2
     assert -0.01 <= number(result, "half-links") - published < 2.5
     assert number(result, "half-links") % 2 == 0
 
@@ -306,6 +309,24 @@ def test_too_short_is_not_ridden() -> None:
     assert any("too many" in said for said in run("chain-length", **bike, links_now=count + 2).says)
 
 
+def test_growth_is_added_to_what_was_counted_at_rest() -> None:
+    """Else a chain counted at rest is too short at full travel, and tears the mech off."""
+    bike = {"chainstay": "440", "rings": "32", "sprockets": "10 51", "big_to_big": 112}
+    still, moving = run("chain-length", **bike), run("chain-length", **bike, chainstay_growth=18)
+    assert (number(still, "half-links"), number(moving, "half-links")) == (114, 118)  # 112 and 2 x 18 / 12.7 more
+    assert "full travel takes 2.8 more" in moving.says[0]
+    assert "count again" not in moving.says[0]
+    assert any("Do not ride" in c for c in run("chain-length", **bike, chainstay_growth=18, links_now=114).cautions)
+
+
+def test_a_step_that_is_close_is_named() -> None:
+    assert (
+        "close to the step to 114"
+        in run("chain-length", **{**TOOLS["chain-length"].example, "mech-capacity": ""}).says[0]
+    )
+    assert "close to the step" not in run("chain-length", chainstay=405, rings="53 39", sprockets="11 28").says[0]
+
+
 def test_growth_of_the_stay_needs_links() -> None:
     bike = {"chainstay": "430", "rings": "32", "sprockets": "10 51"}
     one, two = run("chain-length", **bike), run("chain-length", **bike, chainstay_growth=25.4)
@@ -327,6 +348,9 @@ def test_one_gear_fits_at_the_axle_it_names() -> None:
         ({"chainstay": "40", "rings": "42", "sprockets": "11 28"}, "chainstay"),
         ({"chainstay": "400", "rings": "42", "sprockets": "3 28"}, "sprockets"),
         ({"chainstay": "400", "sprockets": "11 28"}, "rings"),
+        ({"chainstay": "400", "rings": "50 34", "sprockets": "28"}, "sprockets"),
+        ({"chainstay": "430", "rings": "50 34", "sprockets": "11 34", "links-now": "56"}, "links-now"),  # link pairs
+        ({"chainstay": "430", "rings": "50 34", "sprockets": "11 34", "links-now": "109.5"}, "links-now"),
     ],
 )
 def test_chain_length_refuses(typed: dict[str, str], field: str) -> None:
@@ -378,7 +402,7 @@ def test_a_tilted_gauge_in_space(lean: float, turn: float, radius: float, wobble
         (-1, 0, "lower end leans out", "12 o'clock"),
         (0, 1, "back edge is turned in", "9 o'clock"),
         (0, -1, "front edge is turned in", "3 o'clock"),
-        (1, 1, "leans in, to the wheel and the back edge", "half past 7"),
+        (1, 1, "leans in to the wheel and the back edge", "half past 7"),
     ],
 )
 def test_direction(lean: float, turn: float, says: str, hour: str) -> None:
@@ -411,6 +435,13 @@ def test_tolerance(upright: float, speeds: int, says: str) -> None:
     assert result.says[0].startswith(says)
     assert number(result, "difference") == pytest.approx(upright)
     assert error(result, "difference") == pytest.approx(0.5 * 2**0.5)
+
+
+@pytest.mark.parametrize(("upright", "bends"), [(1.5, False), (2.5, True), (20, False)])
+def test_only_what_is_bent_and_not_far_is_straightened(upright: float, bends: bool) -> None:
+    result = run("hanger", gap_12=upright, gap_3=upright / 2, gap_6=0, gap_9=upright / 2, speeds=12)
+    assert any(said.startswith("To straighten") for said in result.says) is bends
+    assert any("leans in to the wheel" in said for said in result.says)
 
 
 def test_readings_that_no_plane_has() -> None:
@@ -494,6 +525,18 @@ def test_an_even_error_adds_up_and_half_of_it_is_left_in_the_middle(sprockets: i
     assert len(off) == sprockets
     assert max(map(abs, off)) == pytest.approx(abs(move - pitch) * (sprockets - 1) / 2, abs=1e-9)
     assert max(off) == pytest.approx(-min(off), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("pull", "says"),
+    [
+        ("3.6", "from the first sprocket to the last it is 1.6 mm"),  # half way is after 12 clicks; there are 10
+        ("4.2", "half way to the wrong one after 3 clicks"),
+        ("0.5", "half way to the wrong one after 1 click."),
+    ],
+)
+def test_an_error_adds_up_over_the_clicks_that_there_are(pull: str, says: str) -> None:
+    assert any(says in said for said in run("index", speeds=11, cable_pull=pull, ratio="1.1").says)
 
 
 def test_uncertainty_where_nothing_is_out() -> None:
@@ -624,7 +667,9 @@ def test_hub_flange_method_agrees() -> None:
         (8, True, "Out of line: see"),
         (-8, True, "Out of line: see"),
         (2, True, "Too close"),
-        (3, False, "In line"),
+        (1.5, False, "In line"),
+        (3, False, "Too close"),
+        (4.5, False, "Out of line: see"),
         (9, False, "Out of line: see"),
     ],
 )

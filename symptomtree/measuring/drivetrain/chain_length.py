@@ -25,18 +25,6 @@ def half_links_round(stay: float, front: float, rear: float) -> float:
     return 2 * stay * cos(tilt) / PITCH + front * (0.5 + tilt / pi) + rear * (0.5 - tilt / pi)
 
 
-def workshop_length(stay: float, front: float, rear: float) -> float:
-    """Return the chain length in inches by the workshop's formula 2 C + F / 4 + R / 4 + 1, all in inches.
-
-    It is big on big without the mech, less the little that the slanting runs add, plus an inch, that is two half links.
-
-    Args:
-        stay: chainstay, in inches.
-        front, rear: teeth of the biggest ring and the biggest sprocket.
-    """
-    return 2 * stay + front / 4 + rear / 4 + 1
-
-
 def capacity_needed(rings: Sequence[float], sprockets: Sequence[float]) -> float:
     """Return the teeth that a mech must take up: differences in front and at the back added (common practice)."""
     return max(rings) - min(rings) + max(sprockets) - min(sprockets)
@@ -55,19 +43,21 @@ def _chain_length(
     mech_capacity: float | None,
     links_now: float | None,
 ) -> Outcome:
-    for name, teeth in (("rings", rings), ("sprockets", sprockets)):
-        if any(n != round(n) for n in teeth):
-            raise BadInput(f"{name}: teeth are whole numbers; count them", name)
     if gears == "one-gear" and (len(set(rings)) > 1 or len(set(sprockets)) > 1):
         raise BadInput(
             "sprockets: one gear has one ring and one sprocket; with a mech choose gears=derailleur", "sprockets"
         )
+    if gears == "derailleur" and len(sprockets) < 2:
+        raise BadInput(
+            "sprockets: give the smallest and the biggest; with a single one choose gears=one-gear", "sprockets"
+        )
     big, small = (max(rings), max(sprockets)), (min(rings), min(sprockets))
     exact = half_links_round(chainstay + chainstay_growth, *big)
+    laid = exact
     needed = capacity_needed(rings, sprockets)
     values, says, cautions = {"round-big": exact}, [], []
     if gears == "one-gear":
-        count = 2 * ceil((exact - 0.05) / 2)
+        count = 2 * ceil((exact - 0.05) / 2)  # a twentieth is 0.3 mm of the axle's way: no reason for a link pair
         values["axle-back"] = (count - exact) / 2 * PITCH
         says.append(
             f"{count} half links: the wheel then sits {values['axle-back']:.1f} mm further back than measured; with "
@@ -75,11 +65,13 @@ def _chain_length(
             "ends have room for; if neither, other teeth, or a half link."
         )
     else:
-        laid = exact if big_to_big is None else big_to_big
+        at_rest = half_links_round(chainstay, *big)
+        if big_to_big is not None:
+            laid = big_to_big + exact - at_rest
         count = 2 * ceil((laid - 1e-9) / 2) + 2
         values["capacity-needed"] = needed
         values["slack-small"] = count - half_links_round(chainstay, *small)
-        says.append(_mech_said(count, exact, big_to_big, chainstay_growth))
+        says.append(_mech_said(count, exact, at_rest, big_to_big, chainstay_growth))
         if mech_capacity is not None and mech_capacity < needed:
             says.append(
                 f"The mech takes up {mech_capacity:g} teeth, these gears need {needed:g}: small on small the chain "
@@ -89,8 +81,14 @@ def _chain_length(
             says.append(f"The mech takes up {mech_capacity:g} teeth, these gears need {needed:g}: it can keep it taut.")
     values |= {"half-links": count, "length": count * PITCH}
     if links_now is not None:
+        if links_now < 0.6 * count:
+            raise BadInput(
+                f"links-now: {links_now:g} is about half of what is needed; were link pairs counted? Count half links, "
+                "inner and outer",
+                "links-now",
+            )
         says.append(_now_said(links_now, count))
-        if gears == "derailleur" and links_now < exact + 1:
+        if gears == "derailleur" and links_now < laid + 1:
             cautions.append(
                 "Do not ride it: a chain this short tears the mech off, or locks the back wheel, when someone shifts "
                 "onto biggest ring and biggest sprocket."
@@ -98,14 +96,18 @@ def _chain_length(
     return Outcome(values=values, says=says, cautions=cautions)
 
 
-def _mech_said(count: float, exact: float, big_to_big: float | None, growth: float) -> str:
+def _mech_said(count: float, exact: float, at_rest: float, big_to_big: float | None, growth: float) -> str:
     if big_to_big is None:
-        how = f"Biggest ring on biggest sprocket takes {exact:.1f}, made even, and one link pair (two half links) more."
+        how = f"Biggest ring on biggest sprocket takes {exact:.1f}"
+        how += " at full travel" if growth else ""
     else:
-        how = f"Big on big was counted as {big_to_big:g}, made even, and one link pair (two half links) more."
-        if abs(big_to_big - exact) > 2:
-            how += f" The formula gives {exact:.1f}: count again, or measure the chainstay again."
-    how += " With that growth it also holds at full travel." if growth else ""
+        how = f"Big on big was counted as {big_to_big:g}"
+        how += f", and full travel takes {exact - at_rest:.1f} more" if growth else ""
+    how += ": made even, and one link pair (two half links) more."
+    if big_to_big is None and count - 2 - exact < 0.5:
+        how += f" That is close to the step to {count + 2:.0f}: count it by hand and fill in big-to-big."
+    if big_to_big is not None and abs(big_to_big - at_rest) > 2:
+        how += f" The formula gives {at_rest:.1f}: count again, or measure the chainstay again."
     return f"{count:.0f} half links. {how} The mech's manual comes first; before you cut, lay it round by hand."
 
 
@@ -149,7 +151,15 @@ LENGTH_TOOLS = (
                 usual="0",
                 lasting=True,
             ),
-            Field(name="rings", ask="Teeth of the rings in front?", kind="numbers", least=16, most=80, lasting=True),
+            Field(
+                name="rings",
+                ask="Teeth of the rings in front?",
+                kind="numbers",
+                least=16,
+                most=80,
+                lasting=True,
+                whole=True,
+            ),
             Field(
                 name="sprockets",
                 ask="Teeth of the smallest and the biggest sprocket?",
@@ -157,13 +167,16 @@ LENGTH_TOOLS = (
                 least=7,
                 most=60,
                 lasting=True,
+                whole=True,
             ),
             Field(
                 name="big-to-big",
-                ask="Half links from end to end, laid round biggest ring and sprocket, not through the mech?",
+                ask="Half links from end to end, laid round biggest ring and sprocket, not through the mech, the "
+                "suspension at rest?",
                 least=60,
                 most=200,
                 needed=False,
+                whole=True,
             ),
             Field(
                 name="mech-capacity",
@@ -173,7 +186,14 @@ LENGTH_TOOLS = (
                 needed=False,
                 lasting=True,
             ),
-            Field(name="links-now", ask="How many half links has the chain now?", least=40, most=250, needed=False),
+            Field(
+                name="links-now",
+                ask="How many half links has the chain now?",
+                least=40,
+                most=250,
+                needed=False,
+                whole=True,
+            ),
         ),
         run=_chain_length,
         gives=(

@@ -14,9 +14,17 @@ ROLLER, ROLLER_DIFFERS = 7.75, 0.05
 NEW = Number(0.025, 0.07)
 """How much longer than 12.7 mm a link of a new chain is, in percent: readings of new chains lie evenly between -0.1 and
 0.15 (Measuring chain stretch, independent cycling page)."""
+FASTEST = 10.0
+"""Percent in 1000 km that no chain wears, whatever the mud (from memory)."""
 
 SPEEDS = Field(
-    name="speeds", ask="How many sprockets has the back wheel?", least=1, most=14, needed=False, lasting=True
+    name="speeds",
+    ask="How many sprockets has the back wheel?",
+    least=1,
+    most=14,
+    needed=False,
+    lasting=True,
+    whole=True,
 )
 FINGERS = "Cranks still: nobody touches pedals or wheel while fingers are at the chain."
 _LIMITS = (
@@ -105,7 +113,9 @@ def _chain_wear(
         b = _needed(outside, "outside", "measure over the same two rollers, pressing them together")
         if b <= a:
             raise BadInput(
-                "outside: it is more than inside, by the width of a roller; were the two swapped?", "outside"
+                f"outside: {b:g} mm is not more than inside ({a:g} mm), but a roller at each end lies between; were "
+                "the two swapped?",
+                "outside",
             )
         worn = elongation(between_rollers(a, b), links)
         values["roller-play"], errors["roller-play"] = max(0.0, ROLLER - (b - a) / 2), ROLLER_DIFFERS
@@ -201,6 +211,12 @@ def _chain_life(
         raise BadInput(
             "second: it is less than the first, but a chain does not get shorter; were the two swapped?", "second"
         )
+    if (worn - 2 * spread) / distance * 1000 > FASTEST:
+        raise BadInput(
+            f"distance: {worn:.2g} % of wear in {distance:g} km is more than any chain wears; look at the distance and "
+            "its unit",
+            "distance",
+        )
     replace, far = limits_of(speeds) or (0.5, 0.75)
     until, sprockets = left(start, second, distance, replace), left(start, second, distance, far)
     if not isfinite(until.least):
@@ -242,7 +258,7 @@ def _chain_life(
 
 def _left_said(likeliest: float, least: float, most: float, limit: float) -> str:
     if likeliest == 0:
-        return f"It is at its limit of {limit:g} %: fit a new chain now."
+        return f"It has reached its limit of {limit:g} %: fit a new chain now."
     if most == inf:
         return (
             f"The two readings differ by no more than their uncertainty, so all that can be told is that {_km(least)} "
@@ -296,7 +312,7 @@ WEAR_TOOLS = (
                 unit="mm",
                 least=50,
                 most=1700,
-                error=0.15,
+                error=0.2,
                 needed=False,
             ),
             Field(
@@ -305,6 +321,7 @@ WEAR_TOOLS = (
                 least=4,
                 most=130,
                 needed=False,
+                whole=True,
             ),
             Field(
                 name="gauge-reading",
@@ -319,7 +336,7 @@ WEAR_TOOLS = (
                 name="roller-gap",
                 ask="Gauge: how wide is the gap between the two rollers of an inner link, pushed apart?",
                 unit="mm",
-                least=4.5,
+                least=4.8,
                 most=8,
                 error=0.1,
                 usual="5.2 +- 0.3 mm",
@@ -356,7 +373,8 @@ WEAR_TOOLS = (
             "Chain wear gauges are inaccurate, independent technical page, 2004 (roller play)",
             "On measuring a chain at full length, cycling forum, 2018 (gap 5.2 mm new, 6.0 mm after 10,000 km)",
             "Notes on measuring chain elongation, hoist supplier's technical note (inside and outside)",
-            "from memory (roller 7.75 mm; how far a gap is usually off when it was not measured)",
+            "from memory (roller 7.75 mm; how far a gap is usually off when it was not measured; a rule with half "
+            "millimetres is good to 0.2 mm from one pin to the other)",
         ),
         cautions=(FINGERS,),
         example={"length": "306.5 mm", "speeds": "11"},
@@ -396,6 +414,7 @@ WEAR_TOOLS = (
                 least=0,
                 most=50,
                 needed=False,
+                whole=True,
             ),
         ),
         run=_chain_life,
@@ -412,6 +431,7 @@ WEAR_TOOLS = (
             "E. C. Fieller, Some problems in interval estimation, Journal of the Royal Statistical Society B 16, 1954",
             "Measuring chain stretch, independent cycling page (new chains read -0.1 to 0.15 %)",
             "common practice (two or three chains for each set of sprockets)",
+            "from memory (no chain wears more than 10 % in 1000 km)",
         ),
         example={"second": "0.3 %", "distance": "1500 km", "days": "120", "speeds": "11"},
     ),

@@ -57,10 +57,6 @@ def rear_line(width: float, to_sprockets: Sequence[float]) -> float:
 
 
 def _gear(teeth_front: float, teeth_rear: float, wheel_circumference: float, cadence: float) -> Outcome:
-    for name, teeth in (("teeth-front", teeth_front), ("teeth-rear", teeth_rear)):
-        if teeth != round(teeth):
-            raise BadInput(f"{name}: teeth are whole numbers; count them", name)
-
     def speed(turns: float) -> float:
         return speed_at(teeth_front, teeth_rear, wheel_circumference, turns)
 
@@ -71,10 +67,7 @@ def _gear(teeth_front: float, teeth_rear: float, wheel_circumference: float, cad
             "gear-inches": gear_inches(teeth_front, teeth_rear, wheel_circumference / pi / 25.4),
             "speed": speed(cadence),
         },
-        says=(
-            f"Walking up a hill at 50 turns a minute that is {speed(50):.1f} km/h, spinning at 100 {speed(100):.1f} "
-            "km/h.",
-        ),
+        says=(f"Climbing at 50 turns a minute it goes {speed(50):.1f} km/h, spinning at 100 {speed(100):.1f} km/h.",),
     )
 
 
@@ -84,8 +77,8 @@ GEAR = Tool(
     about="Read the teeth off ring and sprocket. Roll the wheel one turn with the rider on, and measure how far it "
     "went.",
     fields=(
-        Field(name="teeth-front", ask="Teeth of the ring in front?", least=10, most=80),
-        Field(name="teeth-rear", ask="Teeth of the sprocket?", least=7, most=60),
+        Field(name="teeth-front", ask="Teeth of the ring in front?", least=10, most=80, whole=True),
+        Field(name="teeth-rear", ask="Teeth of the sprocket?", least=7, most=60, whole=True),
         Field(
             name="wheel-circumference",
             ask="How far does the back wheel roll in one turn?",
@@ -146,7 +139,7 @@ def _chain_line(
     )
     verdict = Verdict(
         value="off",
-        limits=(-5, -2, 2, 5) if one else (-5, 5),
+        limits=(-5, -2, 2, 5) if one else (-OUT, OUT),
         says=(much, some, straight, some, much) if one else (much, straight, much),
         closer="Measure each again with a caliper, at two places a half turn apart.",
     )
@@ -214,6 +207,7 @@ CHAIN_LINE = Tool(
     sources=(
         "common practice (half the tube and to the teeth in front; half the width less to the teeth at the back)",
         "On the chain line of a single speed, cycling forum, 2012 (under 2 mm is better, some accept 5 mm)",
+        f"from memory (clearly out from {OUT:g} mm, with several rings or sprockets)",
     ),
     example={"tube-width": "30", "tube-to-rings": "27.5", "dropout-width": "120", "dropout-to-sprockets": "17.5"},
 )

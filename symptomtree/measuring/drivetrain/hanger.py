@@ -6,6 +6,9 @@ from typing import NamedTuple
 from symptomtree.measuring.drivetrain.chain_wear import SPEEDS
 from symptomtree.measuring.tool import Field, Gives, Outcome, Tool, Verdict
 
+FAR = 15
+"""Millimetres between opposite places from which on a hanger is bent far (from memory)."""
+
 
 class Bend(NamedTuple):
     """How a hanger is bent.
@@ -64,7 +67,7 @@ def _hanger(
     ways = [
         way
         for far, way in (
-            (upright, "the lower end leans in, to the wheel"),
+            (upright, "the lower end leans in to the wheel"),
             (-upright, "the lower end leans out"),
             (level, "the back edge is turned in"),
             (-level, "the front edge is turned in"),
@@ -79,13 +82,14 @@ def _hanger(
         )
     elif ways:
         says.append(f"As read, {' and '.join(ways)}.")
-        says.append(
-            f"To straighten, turn the arm to {_hour(found.toward)} and pull it outwards, a little at a time, until the "
-            f"gap there is {hypot(upright, level) / 2:.1f} mm wider; then measure all four again."
-        )
+        if out <= found.difference < FAR:
+            says.append(
+                f"To straighten, turn the arm to {_hour(found.toward)} and pull it outwards, a little at a time, until "
+                f"the gap there is {hypot(upright, level) / 2:.1f} mm wider; then measure all four again."
+            )
     verdict = Verdict(
         value="difference",
-        limits=(out, 15),
+        limits=(out, FAR),
         says=(
             f"In line, as far as the common {out} mm at the rim goes.",
             f"Bent: more than {out} mm between opposite places. Straighten it, or change it where the maker says so.",
@@ -191,7 +195,7 @@ HANGER = Tool(
     sources=(
         "Derailleur alignment, urban cycling magazine, issue 32 (same point of the rim at 12, 6, 3 and 9)",
         "common practice (4 mm at the rim; half of that with eleven sprockets or more)",
-        "from memory (from 15 mm on it is bent far)",
+        f"from memory (from {FAR} mm on it is bent far; a gap is read to 0.5 mm)",
     ),
     cautions=(
         "A hanger may break as it is bent back, and a cracked one later: look at it with a light before and after. "

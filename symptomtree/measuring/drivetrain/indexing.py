@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from itertools import accumulate
-from math import hypot
+from math import ceil, hypot
 from statistics import median
 
 from symptomtree.measuring.picture import table
@@ -75,8 +75,6 @@ def _index(
     ratio: Number | None,
     moves: Sequence[float],
 ) -> Outcome:
-    if speeds != round(speeds):
-        raise BadInput("speeds: sprockets come in whole numbers; count them", "speeds")
     clicks = round(speeds) - 1
     if moves and len(moves) != clicks:
         raise BadInput(
@@ -109,11 +107,7 @@ def _index(
             "sprocket), not from parts that do not go together."
         )
     elif abs(move - apart) > both:
-        much = "far" if move > apart else "little"
-        says.append(
-            f"Each click moves the mech {abs(move - apart):.2f} mm too {much}. It adds up: set right on one sprocket, "
-            f"the guide wheel stands half way to the wrong one after {apart / 2 / abs(move - apart):.0f} clicks."
-        )
+        says.append(_adds_up(move, apart, clicks))
     says.append(
         "What the makers name as going together comes first; cable housing and hanger are looked at before parts."
     )
@@ -136,6 +130,18 @@ def _index(
             :height
         ],
     )
+
+
+def _adds_up(move: float, apart: float, clicks: int) -> str:
+    each = abs(move - apart)
+    half_way = ceil(apart / 2 / each)
+    so = (
+        f"set right on one sprocket, the guide wheel stands half way to the wrong one after {half_way} "
+        f"click{'s' if half_way > 1 else ''}"
+        if half_way <= clicks
+        else f"from the first sprocket to the last it is {each * clicks:.1f} mm"
+    )
+    return f"Each click moves the mech {each:.2f} mm too {'far' if move > apart else 'little'}. It adds up: {so}."
 
 
 def mixed(move: float, speeds: float, width: int) -> list[str]:
@@ -166,7 +172,7 @@ INDEX = Tool(
     "the mech moves sideways for that, divided by the cable's travel. Or measure how far the guide wheel moves at "
     "each click, and give those from the first click on.",
     fields=(
-        Field(name="speeds", ask="How many sprockets has the cassette?", least=2, most=14, lasting=True),
+        Field(name="speeds", ask="How many sprockets has the cassette?", least=2, most=14, lasting=True, whole=True),
         Field(
             name="sprocket-pitch",
             ask="From the middle of one sprocket to the next (blank: the usual)?",
