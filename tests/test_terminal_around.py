@@ -15,12 +15,14 @@ from symptomtree.cases.model import (
     Complaint,
     Context,
     Correction,
+    FixDone,
     Note,
     Unsure,
 )
 from symptomtree.kb.compile import open_knowledge
 from symptomtree.plain.keeper import cases_folder
 from symptomtree.plain.sheet import sheet
+from symptomtree.plain.show import summary
 from symptomtree.reasoning.assess import Adviser
 from symptomtree.terminal.app import SymptomtreeApp, open_app
 from symptomtree.terminal.keys import BadKeys, keys_path
@@ -89,6 +91,23 @@ def test_the_sheet_says_what_the_bike_is(own_folders):
     ]
     assert shown(weather)[1] == "Its history, and the conditions"
     assert shown()[1] == "Found"
+
+
+def test_the_sheet_says_of_a_fix_that_it_did_not_help(own_folders):
+    """What was looked at again and still there stands behind the fix, and only behind that one."""
+    (own_folders / "small.yaml").write_text(SMALL)
+    kb = open_knowledge(own_folders / "small.yaml")
+    told = (
+        Answer(finding="squeal", grade="loud", complaint=True),
+        FixDone(fix="rub-pads"),
+        Answer(finding="squeal", grade="some"),
+        FixDone(fix="new-pads"),
+        Answer(finding="squeal", grade="none"),
+    )
+    lines = list(summary(Adviser(kb).assess(told)))
+    assert [line for line in lines if "still there" in line] == [
+        f"  - {kb.name_of('rub-pads')} (still there after it: {kb.findings['squeal'].ask})"
+    ]
 
 
 def test_a_note_is_kept_and_changes_nothing_else():

@@ -176,7 +176,8 @@ class Dialogue:
         said: Option | Measured | Reply | str | _Worked
         try:
             if card.tools:
-                self._talk.say("Type measure to work it out from readings.")
+                what = "it out from readings" if card.measures else "out what it needs"
+                self._talk.say(f"Type measure to work {what}.")
             said = self._asker.ask(Prompt(card.question, options, card.gauge, card.how, card.why, card.numbers))
         except _Worked as worked:
             said = worked

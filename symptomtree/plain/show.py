@@ -357,6 +357,14 @@ def event(kb: "KnowledgeBase", event: AnyEvent) -> str:
             return "a correction"
 
 
+def _after(a: "Assessment", number: int) -> str:
+    """Say of a fix, by its number from 1, what was still wrong when it was looked at again before the next."""
+    kb = a.knowledge
+    seen = ((f, look) for f, looks in a.state.seen.items() for look in looks if look.after == number)
+    again = [f for f, look in seen if look.grade != kb.grades(f)[0] and a.state.seen[f][0].after < number]
+    return f" (still there after it: {'; '.join(kb.findings[f].ask for f in again)})" if again else ""
+
+
 def summary(a: "Assessment") -> Iterator[str]:
     """Yield what the bike is, what was found, measured, done, and not checked, with the cautions that stay."""
     from symptomtree.reasoning.state import in_force  # noqa: PLC0415 - the first question is there before it
@@ -386,7 +394,7 @@ def summary(a: "Assessment") -> Iterator[str]:
         yield f"  - {kb.name_of(c.cause)}{normal}: {c.ever:.0%}{now}"
     if a.state.fixes:
         yield "Done:"
-        yield from (f"  - {kb.name_of(name)}" for name, _ in a.state.fixes)
+        yield from (f"  - {kb.name_of(name)}{_after(a, n)}" for n, (name, _) in enumerate(a.state.fixes, start=1))
     yield from _left_open(a, found)
     work = [kb.entries.fixes[name] for name, _ in a.state.fixes]
     if kept := cautions(kb, work):
