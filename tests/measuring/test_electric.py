@@ -167,6 +167,7 @@ def test_more_volts_are_never_less_charge(chemistry: str, volts: float, more: fl
     ("typed", "field", "says"),
     [
         ({"voltage": "54.6", "cells": "10"}, "voltage", "more than such a cell"),
+        ({"voltage": "42.9", "cells": "10"}, "voltage", "leave the battery to its maker's service"),
         ({"voltage": "42", "cells": "10", "chemistry": "iron-phosphate"}, "voltage", "more than such a cell"),
         ({"voltage": "36", "cells": "9.5"}, "cells", "whole"),
         ({"voltage": "-36", "cells": "10"}, "voltage", "outside"),
@@ -219,10 +220,22 @@ def test_two_loads_find_the_battery(rest: float, ohms: float, light: float, more
     ("milliohm", "says"), [(80, "Usual"), (250, "High"), (400, "Too high"), (205, "Too close"), (295, "Too close")]
 )
 def test_sag_judged(milliohm: float, says: str) -> None:
-    """Guidelines for testing e-bike batteries, a battery tester's installation guide: up to 0.2 ohm normal, 0.2 to 0.3
-    critical, above rejected."""
+    """From memory: 20 and 30 milliohm for each cell in the row; ten are taken where nobody counted."""
     result = run("battery-sag", voltage_light=40, voltage_heavy=40 - 15 * milliohm / 1000, current_heavy=15)
     assert result.says[0].startswith(says)
+
+
+def test_more_cells_in_a_row_may_resist_more() -> None:
+    """240 milliohm is high for 36 V, usual for 48 V: resistances in a row add (any physics handbook)."""
+    typed = {"voltage_light": 53, "voltage_heavy": 48.2, "current_heavy": 20}
+    assert run("battery-sag", **typed, cells=10).says[0].startswith("High for a battery of 10 cells")
+    assert run("battery-sag", **typed, cells=13).says[0].startswith("Usual for a battery of 13 cells")
+
+
+def test_so_low_a_voltage_asks_for_the_number_of_cells() -> None:
+    """A battery of 36 V that was taken for one of 48 V."""
+    assert any("see the label" in said for said in run("battery-charge", voltage=36, cells=13, rest_time=60).says)
+    assert not any("see the label" in said for said in run("battery-charge", voltage=36, cells=10, rest_time=60).says)
 
 
 @pytest.mark.parametrize(
@@ -231,6 +244,7 @@ def test_sag_judged(milliohm: float, says: str) -> None:
         ({"voltage-light": "38", "voltage-heavy": "39", "current-heavy": "10"}, "voltage-heavy"),
         ({"voltage-light": "38", "current-light": "10", "voltage-heavy": "37", "current-heavy": "5"}, "current-heavy"),
         ({"voltage-light": "38", "voltage-heavy": "37", "current-heavy": "0"}, "current-heavy"),
+        ({"voltage-light": "38", "voltage-heavy": "38", "current-heavy": "10"}, "voltage-heavy"),
         ({"voltage-light": "38", "voltage-heavy": "37"}, "current-heavy"),
     ],
 )
@@ -247,7 +261,6 @@ def test_battery_sag_refuses(typed: dict[str, str], field: str) -> None:
     ("energy", "use", "whole"),
     [
         (36 * 10.4, 5, 74.9),  # What range can I expect from an electric bicycle, a maker's help page
-        (500, 10 / 1.1, 55.0),  # E-bike range, formula page
     ],
 )
 def test_published_range(energy: float, use: float, whole: float) -> None:
@@ -346,6 +359,7 @@ def test_how_likely_it_ends_where(speed: str, early: float, at_limit: float) -> 
 @pytest.mark.parametrize(("set_to", "small", "large"), [(2150, 0, 0), (2250, 0, 1), (2050, 1, 0), (2193, 0, 0.5)])
 def test_how_likely_the_wheel_is_set_wrong(set_to: float, small: float, large: float) -> None:
     result = run("assist-limit", speed=25, wheel_circumference=2150, circumference_set=set_to)
+    assert any("Too close" in said for said in result.says) == (large == 0.5)
     assert number(result, "set-small") == pytest.approx(small, abs=0.01)
     assert number(result, "set-large") == pytest.approx(large, abs=0.01)
 
@@ -361,6 +375,7 @@ def test_another_limit() -> None:
         ({"speed": "25 Nm", "wheel-circumference": "2150"}, "speed"),
         ({"speed": "25", "wheel-circumference": "28"}, "wheel-circumference"),
         ({"region": "moon", "speed": "25", "wheel-circumference": "2150"}, "region"),
+        ({"speed": "25", "wheel-circumference": "2150", "circumference-set": "29 in"}, "circumference-set"),
     ],
 )
 def test_assist_limit_refuses(typed: dict[str, str], field: str) -> None:
@@ -416,6 +431,7 @@ def test_by_another_speedometer() -> None:
         ({}, "wheel-turns"),
         ({"wheel-turns": "20"}, "pulses"),
         ({"shown-speed": "20"}, "speed"),
+        ({"wheel-turns": "20", "pulses": "20", "shown-speed": "5", "speed": "20"}, "shown-speed"),
         ({"wheel-turns": "20", "pulses": "20", "magnets": "1.5"}, "magnets"),
         ({"wheel-turns": "20", "pulses": "-1"}, "pulses"),
     ],

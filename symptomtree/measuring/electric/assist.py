@@ -65,6 +65,12 @@ def _assist_limit(
 ) -> Outcome:
     law = LAWS[region].limit if own_limit is None else own_limit
     set_to = circumference_set or wheel_circumference
+    if not 0.6 < set_to / wheel_circumference < 1.6:
+        raise BadInput(
+            f"circumference-set: {set_to:.0f} mm cannot be meant for a wheel that rolls {wheel_circumference:.0f} mm; "
+            "where the menu has inches across, give 3.14 times that",
+            "circumference-set",
+        )
     true = true_speed(speed, wheel_circumference, set_to)
     values = {
         "true-speed": true,
@@ -76,12 +82,8 @@ def _assist_limit(
     says = []
     if own_limit is None and region not in ("eu", "uk", "australia"):
         says.append("This law names no tolerance; that of EN 15194 was taken.")
-    if abs(values["set-off"]) > SETTING:
-        way = "large: speed and distance read too high, and the help ends early"
-        if values["set-off"] < 0:
-            way = "small: speed and distance read too low, and the help ends late"
-        says.append(f"The wheel size set in the drive is {abs(values['set-off']):.1f} % too {way}. Set it to the tyre.")
     says.append("The law of where it is ridden and the plate on the bike come first; this is arithmetic, no ruling.")
+    verdicts = [_SET] if circumference_set is not None else []
     verdict = Verdict(
         value="share",
         limits=(100 - EARLY, 100 + OVER),
@@ -104,8 +106,21 @@ def _assist_limit(
             Chance(name="set-small", of="set-off", high=-SETTING),
             Chance(name="set-large", of="set-off", low=SETTING),
         ]
-    return Outcome(values=values, verdicts=(verdict,), chances=chances, says=says)
+    return Outcome(values=values, verdicts=(verdict, *verdicts), chances=chances, says=says)
 
+
+_SET = Verdict(
+    value="set-off",
+    limits=(-SETTING, SETTING),
+    says=(
+        "The wheel size set in the drive is too small: speed and distance read too low, and the help ends late. Set it "
+        "to the tyre.",
+        f"The wheel size set in the drive fits the tyre within {SETTING:g} %.",
+        "The wheel size set in the drive is too large: speed and distance read too high, and the help ends early. Set "
+        "it to the tyre.",
+    ),
+    closer="Roll the wheel over several turns, the rider on, and divide by their number.",
+)
 
 ASSIST_LIMIT = Tool(
     name="assist-limit",
@@ -197,8 +212,8 @@ def _speed_magnet(
     speed: float | None,
     wheel_circumference: float | None,
 ) -> Outcome:
-    if magnets != round(magnets):
-        raise BadInput("magnets: they are whole; count those that pass the sensor in one turn", "magnets")
+    if wheel_turns is not None and shown_speed is not None:
+        raise BadInput("shown-speed: give wheel-turns and pulses, or shown-speed and speed, not both", "shown-speed")
     if wheel_turns is not None and pulses is not None:
         share = pulses / (wheel_turns * magnets) * 100
     elif shown_speed is not None and speed is not None:
@@ -211,11 +226,11 @@ def _speed_magnet(
         values["rate"] = pulses_a_second(25, wheel_circumference, magnets)
     says = []
     for whole, words in (
-        (50, "every second one is lost, or one of two magnets is gone"),
-        (200, "each is counted twice"),
+        (50, "About half: every second one is lost, or one of two magnets is gone."),
+        (200, "About double: each is counted twice, or there is a second magnet."),
     ):
         if abs(share / whole - 1) < 0.1:
-            says.append(f"As good as {whole / 100:g} of what should be: {words}.")
+            says.append(words)
     if shown_speed is not None and wheel_turns is None:
         says.append("A wheel size that is set wrong shifts the speed alike, and steadily; a magnet makes it jump.")
     verdict = Verdict(
@@ -228,7 +243,7 @@ def _speed_magnet(
             "There are too many pulses: a second magnet, one that is counted twice as it passes slowly or shakes, a "
             "damaged cable, or more magnets than the drive is set to.",
         ),
-        closer="Count over more turns.",
+        closer="Count over more turns." if wheel_turns else "Compare again, at a steady and higher speed.",
     )
     return Outcome(values=values, verdicts=(verdict,), says=says)
 
@@ -236,7 +251,7 @@ def _speed_magnet(
 SPEED_MAGNET = Tool(
     name="speed-magnet",
     title="Does the speed sensor count every turn?",
-    about="Level off, nobody on the bike: walk it along, ten turns of the wheel or more, and count how often the "
+    about="Level off, nobody on the bike: walk it along, twenty turns of the wheel or more, and count how often the "
     "sensor's lamp or the display answers. Or ride, and compare the display with another speedometer.",
     fields=(
         Field(
@@ -244,6 +259,7 @@ SPEED_MAGNET = Tool(
             ask="How many magnets pass the sensor in one turn?",
             least=1,
             most=60,
+            whole=True,
             usual="1",
             lasting=True,
         ),

@@ -26,6 +26,15 @@ FULL = {"lithium-ion": 4.2, "iron-phosphate": 3.65}
 """Volts to which a cell is charged."""
 LOWEST = {"lithium-ion": 2.5, "iron-phosphate": 2.0}
 """Volts below which a cell has been emptied too far."""
+OVERCHARGED = 0.05
+"""Volts over full from which a cell is charged too far, or the reading or the number of cells is wrong (from memory:
+where a cell's protection steps in)."""
+BARELY = 3.0
+"""Volts at rest below which a lithium-ion cell is so empty that the number of cells is looked at first: protection cuts
+off at 2.8 to 3.0 V under load already (E-bike voltage sag guide, electrical guide site)."""
+HIGH, TOO_HIGH = 20.0, 30.0
+"""Milliohm for each cell in the row, from which a pack's resistance is high, and too high (from memory: three to five
+cells side by side, of 20 to 80 milliohm when fresh, come to 4 to 27)."""
 FLAT = (3.19, 3.36)
 """Volts between which an iron phosphate cell says next to nothing."""
 APART, APART_FLAT, UNRESTED = {"lithium-ion": 3.0, "iron-phosphate": 5.0}, 20.0, 10.0
@@ -44,8 +53,8 @@ _SHORT = (
     "help."
 )
 _EMPTY = (
-    "This is below what a cell survives: do not charge it, keep it away from what burns, and hand it over. A battery "
-    "whose own electronics have switched it off shows so little too; its maker's service can tell."
+    "This is below what a cell survives: do not charge it, keep it away from what burns, and leave it to its maker's "
+    "service. A battery whose own electronics have switched it off shows so little too; that service can tell."
 )
 
 
@@ -84,13 +93,12 @@ def sag(current: float, ohms: float) -> float:
 
 
 def _battery_charge(voltage: float, cells: float, chemistry: str, rest_time: float | None) -> Outcome:
-    if cells != round(cells):
-        raise BadInput("cells: cells in a row are whole; 10 make 36 V, 13 make 48 V, 14 make 52 V", "cells")
     cell = voltage / cells
-    if cell > FULL[chemistry] + 0.1:
+    if cell > FULL[chemistry] + OVERCHARGED:
         raise BadInput(
             f"voltage: {voltage:g} V over {cells:g} cells is {cell:.2f} V each, more than such a cell is ever charged "
-            "to; see the label for the cells in a row and their kind, and take the charger off",
+            "to; take the charger off, see the label for the cells in a row and their kind, and if those are right, "
+            "leave the battery to its maker's service",
             "voltage",
         )
     charge = charge_of(cell, chemistry)
@@ -135,6 +143,11 @@ def _battery_charge(voltage: float, cells: float, chemistry: str, rest_time: flo
 
 def _charge_said(voltage: float, cells: float, chemistry: str, rest_time: float | None, flat: bool) -> list[str]:
     says = []
+    if chemistry == "lithium-ion" and voltage / cells < BARELY:
+        says.append(
+            f"Under {BARELY:g} V a cell most batteries have switched themselves off: see the label for the cells in a "
+            "row. If they are right, charge it soon, with its own charger and somebody there."
+        )
     if flat:
         says.append(
             "Iron phosphate keeps its voltage from a tenth to nearly full: charge it fully, and count from there."
@@ -162,7 +175,7 @@ BATTERY_CHARGE = Tool(
     "12 for 36 V, 16 for 48 V.",
     fields=(
         Field(name="voltage", ask="Volts at rest?", unit="V", least=0, most=120, error=0.1),
-        Field(name="cells", ask="How many cells in a row?", least=1, most=28, lasting=True),
+        Field(name="cells", ask="How many cells in a row?", least=1, most=28, whole=True, lasting=True),
         Field(
             name="chemistry",
             ask="What kind of cells?",
@@ -189,7 +202,7 @@ BATTERY_CHARGE = Tool(
         "(voltage and charge)",
         "E-bike voltage sag guide, electrical guide site (cells in a row, sag)",
         "Pack specification sheet, 36/48 V, battery supplier, 2017 (42 and 54.6 V full, 2.5 V lowest)",
-        "from memory (half an hour of rest; what counts as low)",
+        "from memory (half an hour of rest; what counts as low, and as charged too far)",
     ),
     cautions=(_CLOSED, _SHORT),
     example={"voltage": "38.6 V", "cells": "10", "rest-time": "120 min"},
@@ -204,8 +217,11 @@ def _battery_sag(
 ) -> Outcome:
     if current_heavy <= current_light:
         raise BadInput("current-heavy: it must be more than the light one; ride a hill for it", "current-heavy")
-    if voltage_heavy > voltage_light:
-        raise BadInput("voltage-heavy: no battery gains voltage under load; were the two swapped?", "voltage-heavy")
+    if voltage_heavy >= voltage_light:
+        raise BadInput(
+            "voltage-heavy: every battery's voltage sinks under load; were the two swapped, or the load too small?",
+            "voltage-heavy",
+        )
     ohms = resistance(voltage_light, current_light, voltage_heavy, current_heavy)
     values = {
         "resistance": ohms * 1000,
@@ -215,15 +231,18 @@ def _battery_sag(
     }
     if cells:
         values["cell-resistance"] = ohms * 1000 / cells
+    row = cells or 10
+    high, too_high = HIGH * row, TOO_HIGH * row
+    of = f"a battery of {row:g} cells in a row" if cells else "a battery of 36 V"
     verdict = Verdict(
         value="resistance",
-        limits=(200, 300),
+        limits=(high, too_high),
         says=(
-            "Usual for a battery of 36 V in use (up to 200 milliohm), as an orientation.",
-            "High for a battery of 36 V (200 to 300 milliohm): cold, aged, or small; its capacity is worth having "
+            f"Usual for {of} in use (up to {high:g} milliohm), as an orientation.",
+            f"High for {of} ({high:g} to {too_high:g} milliohm): cold, aged, or small; its capacity is worth having "
             "read.",
-            "Too high for a battery of 36 V (over 300 milliohm): warm it, charge it and measure again; if it stays "
-            "so, have the maker's service read it.",
+            f"Too high for {of} (over {too_high:g} milliohm): warm it, charge it and measure again; if it stays so, "
+            "have the maker's service read it.",
         ),
         closer="Take both readings again with a heavier load between them.",
     )
@@ -256,8 +275,8 @@ BATTERY_SAG = Tool(
             usual="0 +- 0 A",
         ),
         Field(name="voltage-heavy", ask="Volts at much load?", unit="V", least=1, most=120, error=0.1),
-        Field(name="current-heavy", ask="Amperes at much load?", unit="A", least=0.001, most=150, error=0.3),
-        Field(name="cells", ask="How many cells in a row?", least=1, most=28, needed=False, lasting=True),
+        Field(name="current-heavy", ask="Amperes at much load?", unit="A", least=1, most=150, error=0.3),
+        Field(name="cells", ask="How many cells in a row?", least=1, most=28, whole=True, needed=False, lasting=True),
     ),
     run=_battery_sag,
     gives=(
@@ -268,9 +287,9 @@ BATTERY_SAG = Tool(
         Gives(name="cell-resistance", words="of that, for each cell in the row", unit="mohm"),
     ),
     sources=(
-        "Battery loaded voltage, battery engineering formula page (two loads)",
+        "Battery loaded voltage, battery engineering formula page (two loads; 20 to 80 milliohm of a fresh cell)",
         "E-bike voltage sag guide, electrical guide site (sag is current times resistance)",
-        "Guidelines for testing e-bike batteries, a battery tester's installation guide (200 and 300 milliohm)",
+        "from memory (20 and 30 milliohm for each cell in the row)",
     ),
     cautions=(_CLOSED, _SHORT),
     example={
