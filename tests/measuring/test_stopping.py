@@ -153,6 +153,8 @@ def test_the_same_stop_in_feet_and_miles() -> None:
         ({"wet-distance": "20 20.5"}, "needs more than 5 m from 16 km/h"),
         ({"wet-distance": "6 6.1"}, "more than half of the dry force"),
         ({"wet-distance": "14 14.5"}, "less than half of the dry force"),
+        ({"wet-distance": "3.9"}, "were the two swapped"),
+        ({"stop-distance": "3", **TIPS}, "This stop was harder than that"),
         ({"brakes": "rear"}, "about 65 %"),
         (TIPS, "The rear wheel lifts at about 5.9 m/s2 (0.60 g)"),
     ],

@@ -62,17 +62,23 @@ def _rotor_runout(disc_sway: Sequence[float], disc_thicknesses: Sequence[float],
     middle, wave, crest = first_wave(plane)
     angle = [360 * n / count for n in range(count)]
     tilt = [middle + wave / 2 * float(np.cos((a - crest) / 180 * pi)) for a in angle]
-    rest = [p - t for p, t in zip(plane, tilt, strict=True)]
+    rest = [round(p - t, 9) for p, t in zip(plane, tilt, strict=True)]  # without what is left of adding and taking off
     runout, bend = max(disc_sway) - min(disc_sway), max(rest) - min(rest)
-    values = {"run-out": runout, "lean": wave, "bend": bend}
+    values = {"run-out": runout, "spare": _rubs(pad_gap) - runout, "lean": wave, "bend": bend}
     high = plane.index(max(plane))
     says = [f"Furthest out is place {high + 1} of {count}, {angle[high]:.0f} degrees on from the first reading."]
     if runout > _rubs(pad_gap) / 2:
-        says.append(_shape_said(wave, bend, max(rest, key=abs), rest, angle))
+        says.append(_shape_said(wave, bend, rest, angle, runout < BENT))
+    if runout >= BENT:
+        says.append(f"Over {BENT:g} mm: rather a new disc than a straightened one, after a look at hub and seat.")
     verdicts = [_sway_verdict(pad_gap)]
     if disc_thicknesses:
         values |= {"variation": max(disc_thicknesses) - min(disc_thicknesses), "thinnest": min(disc_thicknesses)}
         verdicts.append(_UNEVEN)
+        says.append(
+            f"Compare the thinnest, {min(disc_thicknesses):g} mm, with the least that is printed on the disc or named "
+            "in its manual."
+        )
         says.append("What the thickness adds to the sway was taken off before lean and bend were told apart.")
     else:
         says.append("Measure the thickness at the same places too: pulsing comes from that rather than from sway.")
@@ -89,22 +95,25 @@ def _rotor_runout(disc_sway: Sequence[float], disc_thicknesses: Sequence[float],
             points={"read" if not disc_thicknesses else "read, thickness taken off": (angle, plane)},
         )
 
-    sways = Chance(name="sways", of="run-out", low=_rubs(pad_gap))
+    sways = Chance(name="sways", of="spare", high=0.0)
     return Outcome(values=values, verdicts=verdicts, chances=[sways], says=says, picture=picture)
 
 
-def _shape_said(wave: float, bend: float, worst: float, rest: Sequence[float], angle: Sequence[float]) -> str:
+def _shape_said(
+    wave: float, bend: float, rest: Sequence[float], angle: Sequence[float], may_be_straightened: bool
+) -> str:
     if wave > 3 * bend:
         return (
             "It leans as a whole, once in a turn: dirt under the disc, bolts or lock ring not evenly tight, a bent hub "
             "flange, or play in the hub. Clean the seat and tighten as the maker says before bending anything."
         )
+    worst = max(rest, key=abs)
     at = angle[rest.index(worst)]
     if bend > wave:
-        return (
-            f"It is bent, most at {at:.0f} degrees, {abs(worst):.2f} mm {'out' if worst > 0 else 'in'}: straighten "
-            "there with a clean tool, a little at a time, and measure again."
-        )
+        bent = f"It is bent, most at {at:.0f} degrees, {abs(worst):.2f} mm {'out' if worst > 0 else 'in'}"
+        if not may_be_straightened:
+            return f"{bent}."
+        return f"{bent}: straighten there with a clean tool, a little at a time, and measure again."
     return f"It both leans and is bent, most at {at:.0f} degrees: seat and bolts first, then measure again."
 
 
@@ -120,16 +129,14 @@ def _sway_verdict(pad_gap: float | None) -> Verdict:
         if pad_gap is None
         else f"{rubs:g} mm, the gaps on both sides together"
     )
-    limits = (rubs, BENT) if rubs < BENT else (rubs,)
-    says = (
-        f"The run-out is under {whence}: set in the middle, the disc can run free.",
-        f"The run-out is over {whence}: it rubs somewhere, and can push the pads back so that the lever goes further.",
-        f"Over {BENT:g} mm: rather a new disc than a straightened one, after a look at hub and seat.",
-    )
     return Verdict(
-        value="run-out",
-        limits=limits,
-        says=says[: len(limits) + 1],
+        value="spare",
+        limits=(0.0,),
+        says=(
+            f"The run-out is over {whence}: it rubs somewhere, and can push the pads back so that the lever goes "
+            "further.",
+            f"The run-out is under {whence}: set in the middle, the disc can run free.",
+        ),
         closer="Turn the wheel once more and read again; see that the gauge's holder and the hub have no play.",
     )
 
@@ -185,6 +192,7 @@ ROTOR_RUNOUT = Tool(
     run=_rotor_runout,
     gives=(
         Gives(name="run-out", words="run-out, full reading", unit="mm", also="in"),
+        Gives(name="spare", words="left of the gaps on both sides (-: it rubs)", unit="mm", also="in"),
         Gives(name="lean", words="of it, leaning as a whole", unit="mm", also="in"),
         Gives(name="bend", words="of it, bent", unit="mm", also="in"),
         Gives(name="variation", words="its thickness varies by", unit="mm", also="in"),

@@ -8,6 +8,8 @@ import numpy as np
 from symptomtree.measuring.picture import curves
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
 
+STEEPEST = 10.0
+"""m/s of height that no bicycle rides down (from memory: a slope of 30 % at 80 km/h is 6.4)."""
 GRAVITY = 9.80665
 """m/s2, standard (SI Brochure, 9th ed. 2019)."""
 MATERIALS = {"steel": "steel disc", "aluminium": "aluminium rim or disc"}
@@ -77,6 +79,8 @@ def _rotor_heat(
         raise BadInput("speed is missing: give the speed of the stop, or drop and descent-time of a descent", "speed")
     if drop is not None and descent_time is None:
         raise BadInput("descent-time is missing: how many minutes did the descent take?", "descent-time")
+    if drop is None and descent_time is not None:
+        raise BadInput("drop is missing: how far down did the descent go in that time?", "drop")
     mass, share = rider_mass + bike_mass, brake_share / 100
     capacity = disc_mass / 1000 * HEAT[material]
     stop = share * energy_of_stop(mass, (speed or 0) / 3.6)
@@ -84,6 +88,11 @@ def _rotor_heat(
     peak, down, time = air + rise(stop, capacity), 0.0, 0.0
     if drop is not None and descent_time is not None:
         time = descent_time * 60
+        if drop / time > STEEPEST:
+            raise BadInput(
+                f"descent-time: {drop:g} m in {descent_time:g} min is a fall, not a ride; look at both and their units",
+                "descent-time",
+            )
         power = share * energy_of_descent(mass, drop) / time
         down = warmed(power, capacity, cooling, time)
         values |= {"power": power, "descent-rise": down}
@@ -113,26 +122,26 @@ def _rotor_heat(
             lines[words if len(boils) > 1 else "oil boils"] = (across, [at] * len(across))
         return curves(lines, width, height, unit, "degrees C")
 
-    return Outcome(values=values, verdicts=_boil_verdict(fluid, boils), says=says, picture=picture)
+    return Outcome(values=values, verdicts=_boil_verdict(boils), says=says, picture=picture)
 
 
 def _boils(fluid: str, boiling: float | None) -> tuple[float, ...]:
-    if fluid == "none":
-        return ()
     if boiling is not None:
         return (boiling,)
+    if fluid == "none":
+        return ()
     return BOILS.get(fluid, (MINERAL,))
 
 
-def _boil_verdict(fluid: str, boils: Sequence[float]) -> list[Verdict]:
+def _boil_verdict(boils: Sequence[float]) -> list[Verdict]:
     if not boils:
         return []
     closer = "Reckon with the warmer; such figures are no better than that."
     below = "Less than the fluid boils at, so this heat alone does not boil it."
     far = (
         "The fluid stays cooler than the disc, as the pads keep heat off it; but a lever that grows soft on a descent "
+        "means stop, let it cool, and have the fluid changed."
     )
-    far += "means stop, let it cool, and have the fluid changed."
     if len(boils) == 1:
         above = "More than the fluid boils at."
         return [Verdict(value="peak", limits=boils, says=(below, f"{above} {far}"), closer=closer)]

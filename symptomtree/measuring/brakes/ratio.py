@@ -8,6 +8,9 @@ from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Ve
 
 RIM_RATIO = (4.0, 6.0)
 """From the hand to the rim, of rim brakes worked by hand (Brake squeal, newsgroup article by an engineer, 2001)."""
+LINEAR_PULL = 12.0
+"""The same of linear-pull brakes with their own levers at most (from memory): levers make 1.6 to 2.6 (questions and
+answers as below), arms 3 to 4."""
 GAPS = {"hydraulic": 0.2, "cable": 1.5}
 """mm that each pad usually stands off (hydraulic from memory; rim brakes 1 to 2, Check the brakes, excerpt of a riders'
 handbook)."""
@@ -64,21 +67,22 @@ def _brake_ratio(
     if works_by == "travel":
         fingers = _needed(finger_travel, "finger-travel", "how far do the fingers move, lightly touching to bite?")
         pads = _needed(pad_travel, "pad-travel", "how far does each pad move in that time?")
+        _more(fingers, pads, "pad-travel", "the fingers' travel")
         both, values = fingers / pads, {}
         says.append("From the travels: what is gained in force is lost in travel; bending and friction are left out.")
     else:
-        lever = lever_ratio(
-            _needed(finger, "finger", "how far is it from the lever's pivot to the fingers?"),
-            _needed(inner, "inner", "how far is it from the lever's pivot to cable end or push rod?"),
-        )
+        outer = _needed(finger, "finger", "how far is it from the lever's pivot to the fingers?")
+        short = _needed(inner, "inner", "how far is it from the lever's pivot to cable end or push rod?")
+        _more(outer, short, "inner", "the length to the fingers")
+        lever = lever_ratio(outer, short)
         if works_by == "hydraulic":
             if not caliper_pistons:
                 raise BadInput(
                     "caliper-pistons is missing: give the diameter of every piston in the caliper", "caliper-pistons"
                 )
-            second = hydraulic_ratio(
-                _needed(master_piston, "master-piston", "how thick is the lever's piston?"), caliper_pistons
-            )
+            thick = _needed(master_piston, "master-piston", "how thick is the lever's piston?")
+            _more(max(caliper_pistons), thick, "master-piston", "the caliper's largest piston")
+            second = hydraulic_ratio(thick, caliper_pistons)
             # A caliper that slides takes the reaction on its fixed pad, so both pads press with all its pistons.
             both = lever * second * (2 if caliper == "sliding" else 1)
         else:
@@ -110,14 +114,21 @@ def _needed(value: float | None, name: str, ask: str) -> float:
     return value
 
 
+def _more(long: float, short: float, name: str, what: str) -> None:
+    if short > long:
+        raise BadInput(f"{name}: {short:g} mm is more than {what}, {long:g} mm; were the two swapped?", name)
+
+
 _RIM = Verdict(
     value="pad-ratio",
-    limits=RIM_RATIO,
+    limits=(*RIM_RATIO, LINEAR_PULL),
     says=(
         "Under 4, which is weak: a hard, short lever that takes a strong hand. A lever that pulls much cable on arms "
         "made for one that pulls little does that.",
         "Between 4 and 6, as is usual from hand to rim.",
-        "Over 6: strong and soft at the lever, which has far to go. A lever that pulls little cable on arms made for "
+        "Between 6 and 12: usual with linear-pull arms and a lever made for them, the blocks close to a rim that runs "
+        "true. With other arms the lever has far to go.",
+        "Over 12: strong and soft at the lever, which has far to go. A lever that pulls little cable on arms made for "
         "one that pulls much does that, and may reach the bar in the wet: pair them as the maker says.",
     ),
     closer="Measure the distances again, at right angles to cable and pad.",
@@ -203,7 +214,7 @@ BRAKE_RATIO = Tool(
         "Choosing a master cylinder, motorcycle forum (areas of the pistons, both sides summed)",
         "Brake squeal, newsgroup article by an engineer, 2001 (4 to 6 from hand to rim)",
         "Check the brakes, excerpt of a riders' handbook on the web (rim brakes: 1 to 2 mm off)",
-        "from memory (a disc brake's pads stand 0.2 mm off; what a hand usually pulls)",
+        "from memory (linear-pull brakes make 6 to 12; a disc brake's pads stand 0.2 mm off; what a hand pulls)",
     ),
     cautions=("Never pair lever and caliper by this figure alone: the makers' pairing comes first.", STOP),
     example={

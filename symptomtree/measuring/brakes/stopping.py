@@ -114,6 +114,11 @@ def _stopping(
     if dry and wet:
         values["wet-share"] = wet / dry * 100
         errors["wet-share"] = hypot(dry_doubt, wet_doubt) * values["wet-share"]
+        if wet > dry:
+            says.append(
+                "Wet it did more than dry, which brakes hardly do: were the two swapped, or was it braked more gently "
+                "when dry? Measure again."
+            )
     if stop_distance and brakes == "both":
         verdicts.append(_US)
         if abs(v - US_SPEED) > NEAR:
@@ -136,6 +141,11 @@ def _stopping(
             f"The rear wheel lifts at about {tips:.1f} m/s2 ({tips / GRAVITY:.2f} g) as one sits: nobody stops harder "
             "than that, whatever the brakes. Further back and lower allows more."
         )
+        if stop_distance and dry and dry > tips:
+            says.append(
+                "This stop was harder than that: either the rider sat further back, or speed, distance or one of these "
+                "three is off."
+            )
     if not values:
         raise BadInput(
             "stop-distance is missing: measure a stop, or give a deceleration, or wheelbase with front-load and "

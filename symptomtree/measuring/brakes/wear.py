@@ -96,13 +96,14 @@ def _brake_wear(
     limit = part.limit if wear_limit is None else wear_limit
     readings = [r if r.error else Number(r.value, part.gauge) for r in thickness]
     now = readings[-1]
+    which = f"its limit of {limit:g} mm" if wear_limit is not None else f"the usual limit of {limit:g} mm"
     values, errors = {"thickness": now.value}, {"thickness": now.error}
     verdict = Verdict(
         value="thickness",
         limits=(nextafter(limit, inf),),  # at the limit it is worn
         says=(
-            f"At or under its limit of {limit:g} mm: worn out. {part.do}",
-            f"Over its limit of {limit:g} mm by this reading.",
+            f"At or under {which}: worn out. {part.do}",
+            f"Over {which} by this reading.",
         ),
         closer="Measure again at four places with a better gauge and take the thinnest; when in doubt, change it.",
     )
