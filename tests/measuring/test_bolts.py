@@ -167,8 +167,8 @@ def test_a_wrench_that_begins_too_high_is_told():
 
 
 def test_a_figure_far_from_any_other_is_doubted():
-    assert any("read it and its unit" in line for line in told("torque", bolt="stem-front", torque_named="50").says)
-    assert not any("read it and" in line for line in told("torque", bolt="stem-front", torque_named="6").says)
+    assert any("read it and its unit" in line for line in told("torque", bolt="stem-front", torque_named="50").cautions)
+    assert not any("read it and" in line for line in told("torque", bolt="stem-front", torque_named="6").cautions)
 
 
 def test_tables_that_disagree_are_told():

@@ -91,7 +91,7 @@ def _clamp_force(thread: str, strength: str, lubrication: str, torque: float) ->
     share = force / proof * 100
     if share > 400:
         raise BadInput(
-            f"torque: {torque:g} N m would tear such a bolt several times over; another unit, or another thread?",
+            f"torque: {torque:g} Nm would tear such a bolt several times over; another unit, or another thread?",
             "torque",
         )
     spread = friction.off / 2  # the published limits hold about 95 of 100 bolts

@@ -21,8 +21,7 @@ from symptomtree.measuring.bolts.torque_table import (
     Part,
 )
 from symptomtree.measuring.picture import spans
-from symptomtree.measuring.suspension.sag import share_below
-from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict, said
+from symptomtree.measuring.tool import BadInput, Chance, Field, Gives, Outcome, Tool, Verdict, said
 from symptomtree.measuring.units import Number
 
 LEAST_SHARE = 20.0
@@ -76,11 +75,11 @@ def _torque(
     target = least if squeezed else (least + most) / 2
     values = {"torque-least": least, "torque-most": most, "torque-to-set": target}
     errors = {}
-    verdicts = []
+    verdicts, chances = [], []
     if torque is not None:
         values["torque-was"] = torque.value
         errors["torque-was"] = torque.error or wrench_deviation(torque.value) / sqrt(3)
-        values["slack"] = round(share_below(SLACK * least, torque.value, errors["torque-was"]), 3)
+        chances.append(Chance(name="slack", of="torque-was", high=SLACK * least))
         verdicts.append(
             Verdict(
                 value="torque-was",
@@ -97,7 +96,7 @@ def _torque(
     if wrench_most is not None:
         values["wrench-share"] = target / wrench_most * 100
         verdicts.append(_suits(target))
-    says = _says(part, torque_named, squeezed, least, most)
+    says = _says(part, torque_named, squeezed)
     if clamped == "aluminium":
         says.append(_ALUMINIUM)
     if wrench_least is not None and target < wrench_least:
@@ -106,14 +105,26 @@ def _torque(
         values=values,
         errors=errors,
         verdicts=verdicts,
+        chances=chances,
         says=says,
-        cautions=(
-            ("Carbon: look for cracks, crushed spots and whitened lacquer first, and do not ride it if there are any.",)
-            if carbon
-            else ()
-        ),
+        cautions=_cautions(part, torque_named, carbon, least, most),
         picture=lambda width, _: _picture(part, torque_named, wrench_least, wrench_most, torque, width),
     )
+
+
+def _cautions(part: Part, named: Sequence[float], carbon: bool, least: float, most: float) -> list[str]:
+    cautions = []
+    low, high = min(r.least for r in part.ranges), max(r.most for r in part.ranges)
+    if named and (most < 0.6 * low or least > 1.6 * high):
+        cautions.append(
+            f"The figure that was typed is far from what such a bolt takes elsewhere ({low:g} to {high:g} Nm): read it "
+            "and its unit again before you tighten."
+        )
+    if carbon:
+        cautions.append(
+            "Carbon: look for cracks, crushed spots and whitened lacquer first, and do not ride it if there are any."
+        )
+    return cautions
 
 
 def _suits(target: float) -> Verdict:
@@ -132,16 +143,10 @@ def _suits(target: float) -> Verdict:
     )
 
 
-def _says(part: Part, named: Sequence[float], squeezed: bool, least: float, most: float) -> list[str]:
+def _says(part: Part, named: Sequence[float], squeezed: bool) -> list[str]:
     says = []
     if named:
-        low, high = min(r.least for r in part.ranges), max(r.most for r in part.ranges)
         says.append("The maker's figure goes before any table. Where it says 'max', stay under it.")
-        if most < 0.6 * low or least > 1.6 * high:
-            says.append(
-                f"That is far from what such a bolt takes elsewhere ({low:g} to {high:g} Nm): read it and its unit "
-                "again before you tighten."
-            )
     else:
         says.append("No maker's figure was given: look on the part and in its manual first. This is a stopgap.")
     for r in part.ranges:

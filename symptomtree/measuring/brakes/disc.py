@@ -137,7 +137,8 @@ def _sway_verdict(pad_gap: float | None) -> Verdict:
             "further.",
             f"The run-out is under {whence}: set in the middle, the disc can run free.",
         ),
-        closer="Turn the wheel once more and read again; see that the gauge's holder and the hub have no play.",
+        closer="Turn the wheel once more and read again, and the gaps with a feeler; see that the gauge's holder and "
+        "the hub have no play.",
     )
 
 
@@ -192,9 +193,9 @@ ROTOR_RUNOUT = Tool(
     run=_rotor_runout,
     gives=(
         Gives(name="run-out", words="run-out, full reading", unit="mm", also="in"),
-        Gives(name="spare", words="left of the gaps on both sides (-: it rubs)", unit="mm", also="in"),
         Gives(name="lean", words="of it, leaning as a whole", unit="mm", also="in"),
         Gives(name="bend", words="of it, bent", unit="mm", also="in"),
+        Gives(name="spare", words="left of the gaps on both sides (-: it rubs)", unit="mm", also="in"),
         Gives(name="variation", words="its thickness varies by", unit="mm", also="in"),
         Gives(name="thinnest", words="thickness at the thinnest", unit="mm", also="in"),
         Gives(name="sways", words="how likely it sways by more than the pads leave", chance=True),
