@@ -231,7 +231,7 @@ def tapped(talk: Talk) -> str | None:
         elif len(times) >= LEAST_TAPS:
             return " ".join(f"{t:.3f}" for t in times)
         else:
-            talk.say(f"That were {len(times)}: press Enter a few times more, or type skip.")
+            talk.say(f"Only {len(times)} so far: press Enter a few times more, or type skip.")
 
 
 def keep_log(result: Result, path: Path) -> None:

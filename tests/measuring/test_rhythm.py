@@ -168,6 +168,26 @@ def test_cannot_tell_and_what_would() -> None:
     assert work(TOOL, {**typed, "teeth-rear": "19"}).says[0].startswith("It keeps time")
 
 
+def test_what_was_tried_is_not_asked_for_again_and_what_does_not_fit_is_told() -> None:
+    """A wheel may stop with the pedals one time in five, but nothing at the cranks goes on without them."""
+    typed = {"cadence": "80", "teeth-front": "34", "teeth-rear": "17", "beat-rate": "160", "coasting": "stops"}
+    said = " ".join(work(TOOL, typed).says)
+    assert said.startswith("Cannot tell")
+    assert "Stop pedalling" not in said
+    assert "19 teeth" in said
+    assert "does not fit" in " ".join(work(TOOL, {**RODE, "beat-rate": "80", "coasting": "goes-on"}).says)
+    assert "does not fit" not in " ".join(work(TOOL, {**RODE, "beat-rate": "80", "coasting": "stops"}).says)
+
+
+def test_cadence_and_speed_are_of_one_ride() -> None:
+    """80 a minute in 42/17 with 2.1 m are 24.9 km/h."""
+    typed = {**RODE, "beat-rate": "80", "wheel-circumference": "2.1 m"}
+    assert work(TOOL, {**typed, "speed": "25"}).says
+    with pytest.raises(BadInput, match="make 25 km/h, not 60") as error:
+        work(TOOL, {**typed, "speed": "60"})
+    assert error.value.field == "speed"
+
+
 def test_less_sure_of_the_cadence_less_sure_of_the_source() -> None:
     """Crank and wheel are 8 % apart in 36/33."""
     typed = {"teeth-front": "36", "teeth-rear": "33", "beat-rate": "80 +- 0.5"}

@@ -1,5 +1,6 @@
 """Recordings, tones that last, and the rates of a bearing as the tools give them."""
 
+import warnings
 import wave
 from pathlib import Path
 
@@ -160,8 +161,12 @@ def test_what_rings_stays_and_what_passes_follows(tmp_path: Path) -> None:
     speeds = {"speed-before": "24 km/h", "speed-after": "12 km/h"}
     rings = work(SQUEAL, {**speeds, "recording": stored(tmp_path / "a.wav", with_noise(squealing(1500, 1510)))})
     passes = work(SQUEAL, {**speeds, "recording": stored(tmp_path / "b.wav", with_noise(squealing(1200, 600)))})
-    assert "own pitch" in rings.says[1]
-    assert "goes with the speed" in passes.says[1]
+    assert "own pitch" in rings.says[0]
+    assert "goes with the speed" in passes.says[0]
+    doubtful = work(SQUEAL, {**rings.given, "speed-before": "24 +- 1", "speed-after": "21 +- 1"})
+    assert "own pitch" in doubtful.says[0]
+    little = work(SQUEAL, {**passes.given, "speed-before": "24 +- 6", "speed-after": "12 +- 4"})
+    assert "Too close to call" in little.says[0]
     found = passes.value("follows-speed")
     assert found is not None
     assert found.number == pytest.approx(1, abs=0.05)
@@ -181,6 +186,15 @@ def test_clicks_that_ring_are_no_tone() -> None:
     time = np.arange(0, 6, 1 / RATE)
     rings = np.sin(2 * np.pi * 3000 * time) * np.exp(-(time % 0.75) / 0.01)
     assert tone(recording_of(with_noise(rings, 0.0), RATE)) is None
+
+
+def test_a_single_click_in_silence_is_no_rattle() -> None:
+    """Bands in which nothing at all was recorded divide by nothing."""
+    sound = np.zeros(5 * RATE)
+    sound[2 * RATE] = 1.0
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert rattle(loudness(recording_of(sound, RATE))) is None
 
 
 def test_speeds_come_in_pairs_and_differ(tmp_path: Path) -> None:
@@ -210,4 +224,8 @@ def test_bearing_rates_as_published() -> None:
 def test_balls_that_do_not_fit() -> None:
     with pytest.raises(BadInput, match="do not fit"):
         work(BEARING, {**BEARING.example, "bearing-balls": "16"})
+    # Nine of 6.35 mm need 6.35 / sin(20 deg) = 18.57 mm; along the arc of 18.3 mm they would seem to fit.
+    with pytest.raises(BadInput, match="do not fit"):
+        work(BEARING, {**BEARING.example, "bearing-pitch": "18.3"})
+    assert work(BEARING, {**BEARING.example, "bearing-pitch": "18.6"}).values
     assert work(BEARING, BEARING.example).value("bearing-outer")

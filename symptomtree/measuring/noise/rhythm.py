@@ -11,7 +11,7 @@ from symptomtree.measuring.noise.beats import SURE, apart, match, weigh, weights
 from symptomtree.measuring.noise.sound import HOP, Recording, loudness, onsets, pitches, rattle, read_recording
 from symptomtree.measuring.noise.tones import BEARING, RECORDING, fitting_orders
 from symptomtree.measuring.noise.turning import Gear, Source, bearing_sources, sources, wheel_rate
-from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Picture, Tool
+from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Picture, Tool, said_chance
 from symptomtree.measuring.units import Number
 
 _TAP_BLUR = 0.03  # seconds by which a finger is early or late (from memory: a few hundredths)
@@ -28,6 +28,8 @@ _LOOK_FIRST = {
 }
 _APART = 4.0
 """Standard uncertainties between two rates from which a recording can tell them apart."""
+_AGAINST = 0.2
+"""Likelihood, beside something unknown, under which what was heard in coasting speaks against a source."""
 _MEANT = {"with-cranks": ("crank", "pedal-stroke"), "with-chain": ("chain-loop",), "with-wheel": ("wheel",)}
 
 
@@ -98,7 +100,7 @@ def _noise_rhythm(
     return Outcome(
         values=values,
         errors={"rate": error * 60},
-        says=_told(chance, may, gear, cranks, doubt),
+        says=_told(chance, may, gear, cranks, doubt, factors),
         picture=_drawn(sound, beats - begin, until - begin, may, chance),
     )
 
@@ -109,6 +111,8 @@ def _turning(
     """Return turns of cranks and wheels in a second, and their relative uncertainty."""
     if gear and cadence:
         cranks = cadence.value / 60
+        if speed and circumference:
+            _same_speed(cadence, speed, cranks * gear.front / gear.rear * circumference / 1000 * 3.6)
         return cranks, cranks * gear.front / gear.rear, max(0.01, cadence.error / cadence.value)
     if not speed:
         name = "cadence" if gear else "speed"
@@ -120,6 +124,17 @@ def _turning(
         )
     wheel = wheel_rate(speed.value / 3.6, circumference / 1000)
     return (wheel * gear.rear / gear.front if gear else None), wheel, max(0.01, hypot(speed.error / speed.value, 0.01))
+
+
+def _same_speed(cadence: Number, speed: Number, reckoned: float) -> None:
+    """Refuse a speed (km/h) that is not the one of cadence, gear and wheel: one of the figures is a slip."""
+    doubt = hypot(cadence.error / cadence.value, speed.error / speed.value, 0.01)
+    if abs(log(speed.value / reckoned)) > max(0.1, 4 * doubt):
+        raise BadInput(
+            f"speed: cadence, gear and wheel make {reckoned:.0f} km/h, not {speed.value:g}; look at these figures "
+            "again, or leave the speed out",
+            "speed",
+        )
 
 
 def _bearing(
@@ -151,7 +166,9 @@ def _tapped(taps: Sequence[float]) -> np.ndarray:
 def _coasting(
     may: Sequence[Source], coasting: str, coast_from: float | None, beats: np.ndarray, until: float, rate: float
 ) -> list[float]:
-    """Return what coasting says for each source, beside something unknown that goes on half the time."""
+    """Return what coasting says for each source, beside something unknown that goes on half the time; [] not tried."""
+    if coasting == "not-tried" and coast_from is None:
+        return []
     goes_on, silent = {"goes-on": (1.0, 0.02), "stops": (0.02, 1.0)}.get(coasting, (1.0, 1.0))
     if coast_from is not None:
         since = coast_from + 0.3  # the last beat under load may come late
@@ -162,7 +179,12 @@ def _coasting(
 
 
 def _told(
-    chance: Mapping[str, float], may: Sequence[Source], gear: Gear | None, cranks: float | None, doubt: float
+    chance: Mapping[str, float],
+    may: Sequence[Source],
+    gear: Gear | None,
+    cranks: float | None,
+    doubt: float,
+    coasting: Sequence[float],
 ) -> list[str]:
     by_name = {s.name: s for s in may}
     order = sorted(chance, key=lambda name: -chance[name])
@@ -174,12 +196,15 @@ def _told(
         ]
     if chance[first] >= SURE:
         look = _LOOK_FIRST[first if first in _LOOK_FIRST else "bearing"]
-        return [f"It keeps time with this ({chance[first]:.0%}): {by_name[first].words}.", look]
+        says = [f"It keeps time with this ({said_chance(chance[first])}): {by_name[first].words}.", look]
+        if coasting and coasting[list(by_name).index(first)] < _AGAINST:
+            says.append("What was heard in coasting does not fit that: try it again before anything is taken apart.")
+        return says
     near = [name for name in order[:3] if chance[name] > 0.05]
-    says = [f"Cannot tell: {', '.join(f'{name} {chance[name]:.0%}' for name in near)}."]
+    says = [f"Cannot tell: {', '.join(f'{name} {said_chance(chance[name])}' for name in near)}."]
     pair = [by_name[name] for name in (first, second) if name in by_name]
     if len(pair) == 2 and apart(pair[0], pair[1], doubt) < _APART:
-        return says + _to_part(pair, may, gear, cranks, doubt)
+        return says + _to_part(pair, may, gear, cranks, doubt, bool(coasting))
     return [*says, "Record or tap longer (20 s), at one steady cadence, with the microphone near the noise."]
 
 
@@ -188,19 +213,24 @@ def _planned(may: Sequence[Source], gear: Gear | None, cranks: float | None, dou
     close = [(a, b) for n, a in enumerate(may) for b in may[n + 1 :] if apart(a, b, doubt) < _APART]
     if not close:
         return ["This gear is a good one: no two of these come round at nearly the same rate. Now tap or record."]
-    return _to_part(min(close, key=lambda two: apart(two[0], two[1], doubt)), may, gear, cranks, doubt)
+    return _to_part(min(close, key=lambda two: apart(two[0], two[1], doubt)), may, gear, cranks, doubt, False)
 
 
 def _to_part(
-    pair: Sequence[Source], may: Sequence[Source], gear: Gear | None, cranks: float | None, doubt: float
+    pair: Sequence[Source],
+    may: Sequence[Source],
+    gear: Gear | None,
+    cranks: float | None,
+    doubt: float,
+    coasted: bool,
 ) -> list[str]:
-    """Return how two sources that come round at nearly the same rate can be told apart."""
+    """Return how two sources that come round at nearly the same rate can be told apart, if coasting did not do it."""
     says = [
         "In this gear {} and {} come round at nearly the same rate ({:.0f} and {:.0f} a minute).".format(
             *(s.name for s in pair), *(s.rate * 60 for s in pair)
         )
     ]
-    if any(s.goes_on > 0.5 for s in pair) and any(s.goes_on < 0.5 for s in pair):
+    if not coasted and any(s.goes_on > 0.5 for s in pair) and any(s.goes_on < 0.5 for s in pair):
         says.append("Stop pedalling and let it roll: what goes on is of a wheel.")
     rear = None
     if gear and cranks:  # best one in which everything is apart
@@ -258,7 +288,7 @@ def _drawn(
 
 
 def _teeth(name: str, ask: str) -> Field:
-    return Field(name=name, ask=ask, least=8, most=70, needed=False)
+    return Field(name=name, ask=ask, least=8, most=70, needed=False, whole=True)
 
 
 def _chance(name: str, words: str) -> Gives:
@@ -338,6 +368,7 @@ RHYTHM = (
                 least=40,
                 most=260,
                 needed=False,
+                whole=True,
                 lasting=True,
             ),
             Field(
@@ -346,6 +377,7 @@ RHYTHM = (
                 least=0,
                 most=24,
                 usual="11",
+                whole=True,
                 lasting=True,
             ),
             Field(
@@ -354,6 +386,7 @@ RHYTHM = (
                 least=3,
                 most=72,
                 needed=False,
+                whole=True,
                 lasting=True,
             ),
             *BEARING,
@@ -375,7 +408,7 @@ RHYTHM = (
         ),
         run=_noise_rhythm,
         gives=(
-            Gives(name="rate", words="beats a minute", unit="per min", also="Hz"),
+            Gives(name="rate", words="beats", unit="per min", also="Hz"),
             _chance("with-cranks", "in time with the cranks"),
             _chance("with-wheel", "in time with a wheel"),
             _chance("with-chain", "in time with one place of the chain"),
@@ -398,7 +431,10 @@ RHYTHM = (
             "Randall and Antoni, Rolling element bearing diagnostics - a tutorial, 2011 (rates of bearings)",
             "from memory (how usual each source is, and how often it goes on when coasting)",
         ),
-        cautions=("Keep your eyes on the road: let the phone record in a pocket, or let somebody else tap.",),
+        cautions=(
+            "Keep your eyes on the road: let the phone record in a pocket, or let somebody else tap.",
+            "While anything turns by hand, fingers and tools stay clear of spokes, disc and chain.",
+        ),
         example={
             "taps": "0 0.74 1.51 2.24 3.02 3.74 5.27 6.0 6.74 7.52",
             "cadence": "80",

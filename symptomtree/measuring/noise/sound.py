@@ -144,7 +144,7 @@ def rattle(loud: np.ndarray) -> tuple[float, float] | None:
         rates = np.fft.rfftfreq(4 * size, HOP)
         band = (rates >= _SLOWEST_RATTLE) & (rates <= 200)
         peak = int(np.argmax(np.where(band, power, 0)))
-        strong = power[peak] / np.median(power[band])
+        strong = power[peak] / max(float(np.median(power[band])), 1e-12)  # nothing at all, where nothing is recorded
         if power[(rates > 1.5) & (rates < _SLOWEST_RATTLE - 1)].max() > power[peak]:
             strong = 0.0  # beats, and this is a multiple of their rate
         lower = rates[peak] / 2  # a train of pulses may be strongest at twice its rate

@@ -1,7 +1,7 @@
 """Tones that last, and the rates of bearings."""
 
 from dataclasses import replace
-from math import log
+from math import log, pi, sin
 from pathlib import Path
 
 import numpy as np
@@ -9,21 +9,36 @@ import numpy as np
 from symptomtree.measuring import picture
 from symptomtree.measuring.noise.sound import read_recording, tone
 from symptomtree.measuring.noise.turning import bearing_orders
-from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool
+from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
 
 
 def fitting_orders(balls: float, ball: float, pitch: float, angle: float, outer_turns: bool) -> dict[str, float]:
     """Return the defect rates of a bearing for each turn.
 
     Raises:
-        BadInput: so many such balls do not go round.
+        BadInput: so many such balls do not go round: the chord between two neighbours is less than a ball.
     """
-    if balls * ball > 3.1416 * pitch:
+    if ball > pitch * sin(pi / balls):
         raise BadInput(
             f"bearing-balls: {balls:g} balls of {ball:g} mm do not fit on a circle of {pitch:g} mm; measure again",
             "bearing-balls",
         )
     return bearing_orders(balls, ball, pitch, angle, outer_turns)
+
+
+_NEITHER = "The pitch changes, but not as the speed does: cannot tell; record a longer stretch."
+_FOLLOWS = Verdict(
+    value="follows-speed",
+    limits=(-0.25, 0.25, 0.75, 1.25),
+    says=(
+        _NEITHER,
+        "The pitch stays while the speed changes: something rings at its own pitch, as squealing brakes do.",
+        _NEITHER,
+        "The pitch goes with the speed: teeth, knobs, spokes or balls that pass, not a brake's squeal.",
+        _NEITHER,
+    ),
+    closer="Record a longer stretch in which the speed changes more.",
+)
 
 
 def _squeal_tone(recording: str, speed_before: float | None, speed_after: float | None) -> Outcome:
@@ -40,8 +55,8 @@ def _squeal_tone(recording: str, speed_before: float | None, speed_after: float 
     left = np.log(found.heights) - start - slope * (found.times - found.times.mean())
     error = float(left.std() / max(np.sqrt(((found.times - found.times.mean()) ** 2).sum()), 1e-9) * span)
     pitch = float(np.exp(start))
-    says = [_pitch_said(pitch)]
-    values = {"pitch": pitch, "drift": 100 * drift, "share": found.share}
+    says, verdicts = [_pitch_said(pitch)], []
+    values = {"pitch": pitch, "drift": 100 * drift, "share": 100 * found.share}
     errors = {"pitch": float(np.std(found.heights) / np.sqrt(len(found.heights))), "drift": 100 * error}
     if speed_before and speed_after:
         if abs(log(speed_after / speed_before)) < 0.1:
@@ -51,14 +66,7 @@ def _squeal_tone(recording: str, speed_before: float | None, speed_after: float 
         follows = drift / log(speed_after / speed_before)
         values["follows-speed"] = follows
         errors["follows-speed"] = abs(error / log(speed_after / speed_before))
-        if abs(follows) < 0.25:
-            says.append(
-                "The pitch stays while the speed changes: something rings at its own pitch, as squealing brakes do."
-            )
-        elif 0.75 < follows < 1.25:
-            says.append("The pitch goes with the speed: teeth, knobs, spokes or balls that pass, not a brake's squeal.")
-        else:
-            says.append("The pitch changes, but not as the speed does: cannot tell; record a longer stretch.")
+        verdicts.append(_FOLLOWS)
     elif speed_before or speed_after:
         name = "speed-after" if speed_before else "speed-before"
         raise BadInput(f"{name} is missing: give the speeds at the start and at the end of the tone, or neither", name)
@@ -68,7 +76,7 @@ def _squeal_tone(recording: str, speed_before: float | None, speed_after: float 
             {}, width, height, "seconds", "pitch in kHz", points={"tone": (found.times, found.heights / 1000)}
         )
 
-    return Outcome(values=values, errors=errors, says=says, picture=draw)
+    return Outcome(values=values, errors=errors, verdicts=verdicts, says=says, picture=draw)
 
 
 def _pitch_said(pitch: float) -> str:
@@ -102,9 +110,16 @@ def _bearing_rates(
 
 
 SQUEAL = Path(__file__).with_name("squeal.wav")
-"""A recording to try things with: 3.5 s of a ringing at 1 kHz in noise, made on a computer."""
+"""A recording to try things with: 3.5 s of a ringing at 1.02 kHz in noise, made on a computer."""
 BEARING = (
-    Field(name="bearing-balls", ask="How many balls has the bearing, in one row?", least=3, most=40, needed=False),
+    Field(
+        name="bearing-balls",
+        ask="How many balls has the bearing, in one row?",
+        least=3,
+        most=40,
+        needed=False,
+        whole=True,
+    ),
     Field(name="ball-diameter", ask="How large is a ball?", unit="mm", least=1, most=20, error=0.02, needed=False),
     Field(
         name="bearing-pitch",
@@ -154,13 +169,13 @@ TONES = (
             Gives(name="pitch", words="pitch", unit="Hz", also="kHz"),
             Gives(name="drift", words="higher at the end by", unit="%"),
             Gives(name="follows-speed", words="how far the pitch goes with the speed (0 not, 1 in proportion)"),
-            Gives(name="share", words="share of the recording in which it sounds"),
+            Gives(name="share", words="of the recording it sounds", unit="%"),
         ),
         sources=(
             "Nakae et al., Squeal and chatter phenomena generated in a mountain bike disc brake, Journal of Sound and "
             "Vibration 330, 2011 (squeal at 1 kHz, chatter at 500 Hz, both whatever the speed)",
             "Smith and Serra, PARSHL, International Computer Music Conference 1987 (pitch between two lines)",
-            "from memory (bounds of hum and howl)",
+            "from memory (bounds of hum and howl; how far a pitch that goes with the speed may be off it)",
         ),
         cautions=(
             "Try brakes at walking pace first, away from traffic; do not ride a bike whose brake does not hold.",
