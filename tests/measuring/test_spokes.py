@@ -105,6 +105,12 @@ def test_an_even_wheel_is_left_alone():
     assert result.value("balance").number == pytest.approx(56, abs=0.5)
 
 
+def test_a_spoke_alone_tells_nothing_of_evenness():
+    result = work(SPOKE_TENSION, {**WHEEL, "pitch-left": "300", "pitch-right": "400"})
+    assert result.value("tension-spread") is None
+    assert not any("mean of its side" in line for line in result.says)
+
+
 def test_near_the_limit_it_is_open():
     pitch = " ".join([f"{pitch_of(1150, 280, 1.8):.1f}"] * 3)
     says = work(SPOKE_TENSION, {**WHEEL, "pitch-right": pitch}).says
@@ -117,6 +123,7 @@ def test_near_the_limit_it_is_open():
         ({}, "", "give the pitch of the spokes of one side, or both"),
         ({"pitch-left": "60", "free-length": "60", "spoke-diameter": "3.2"}, "pitch-left", "slack spoke"),
         ({**EVEN, "flange-left": "35"}, "", "belong together"),
+        ({"pitch-left": "300 600 301"}, "pitch-left", "as an overtone does"),
         ({**EVEN, "pitch-left": "300 kgf"}, "pitch-left", "'kgf' is a force"),
     ],
 )
@@ -170,7 +177,7 @@ def test_both_sides_and_a_rim_with_its_holes_off_centre():
     ("typed", "field", "message"),
     [
         ({"spokes": "31"}, "spokes", "cannot be shared by two sides"),
-        ({"crossings": "2.5"}, "crossings", "no whole number"),
+        ({"crossings": "2.5"}, "crossings", "whole"),
         ({"crossings": "5", "spokes": "20"}, "crossings", "pass behind the hub; at most 3"),
         ({"crossings-right": "5", "spokes": "20"}, "crossings-right", "pass behind the hub"),
         ({"erd": "150", "flange-diameter": "200"}, "erd", "are the two swapped"),
@@ -258,6 +265,12 @@ def true(**typed: str):
     return work(WHEEL_TRUE, {"spokes": "32", "first-side": "right", **typed})
 
 
+def test_a_bent_rim_is_not_pulled_straight():
+    says = true(sideways="0 2 5 8 10 8 5 2 0 -2 -4 -6 -7 -6 -4 -2").says
+    assert any("qualified workshop" in line for line in says)
+    assert not any("First:" in line for line in says)
+
+
 def test_a_true_wheel_is_left_alone():
     result = true(sideways="1 1 1 1 1 1 1 1", outwards="0 0 0 0 0 0 0 0")
     assert result.value("lateral-runout").number == pytest.approx(0, abs=1e-9)
@@ -294,9 +307,18 @@ def test_few_places_leave_the_spoke_open():
 
 
 def test_a_single_bump_is_no_single_wave():
-    result = true(sideways="0 .1 .3 1.2 .3 0 -.1 0", outwards="0 0 0 .3 0 0 0 0")
+    result = true(sideways="0 .1 .3 1.2 .3 0 -.1 0", outwards="0 0 0 .3+-.05 0 0 0 0")
     assert not any("once a turn" in line for line in result.says)
-    assert result.value("radial-runout").number == pytest.approx(0.3, abs=0.1)
+    assert abs(result.value("radial-runout").number - 0.3) < 1.645 * result.value("radial-runout").error
+
+
+@pytest.mark.parametrize("error", [0.05, 0.1, 0.2])
+def test_one_high_place_is_not_lost_among_good_ones(error):
+    """A bump of 0.9 mm at one of sixteen places: with card and rule it may not come out as a true rim."""
+    bump = " ".join(f"{v}+-{error}" for v in (0, 0, 0, 0.9, *[0] * 12))
+    runout = true(sideways=bump).value("lateral-runout")
+    assert runout.number > 0.3
+    assert abs(runout.number - 0.9) < 1.645 * runout.error
 
 
 @pytest.mark.parametrize(("kind", "limit"), [("racing", "0.6"), ("other", "0.8")])
@@ -322,6 +344,7 @@ def test_places_may_be_uneven():
         ({"sideways": "0 1 0 1 0 1", "places": "1 5"}, "places", "2 for 6 readings"),
         ({"sideways": "0 1 0 1 0 1", "places": "1 5 9 13 17 40"}, "places", "no spoke 40 among 32"),
         ({"sideways": "0 1 0 1 0 1", "spokes": "33"}, "spokes", "shared by two sides"),
+        ({"sideways": "0 1 0 1 0 1", "spokes": "32.5"}, "spokes", "whole"),
     ],
 )
 def test_readings_that_cannot_be_are_refused(typed, field, message):

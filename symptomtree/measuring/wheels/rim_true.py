@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import hypot, pi, sqrt
+from statistics import NormalDist
 
 import numpy as np
 
@@ -14,6 +15,8 @@ LIMITS = {"racing": 0.6, "other": 0.8}
 """mm of run-out, full reading over one turn, of wheels for rim brakes (TBIS 15194:2019, 4.3.9.1, table 22)."""
 AIM = 0.2
 """mm of run-out that wheel builders aim at (their pages; 0.1 to 0.2 sideways, 0.15 to 0.2 up and down)."""
+BUCKLED = 10.0
+"""mm sideways from which a rim is bent past what spokes can bring back (from memory)."""
 KINDS = {"racing": "racing wheel", "other": "any other"}
 SIDES = {"left": "to the left flange", "right": "to the right flange"}
 MOST_WAVES = 12
@@ -85,7 +88,8 @@ def fit(angle: np.ndarray, reading: np.ndarray, error: float) -> Rim:
     """Fit the fewest waves that agree with the readings.
 
     Least squares (JCGM 100:2008, H.3). Waves are added, the longest first, until what is left over is no more than the
-    readings' own uncertainty makes in 19 cases of 20, or there are no readings left to tell more.
+    readings' own uncertainty makes in 19 cases of 20, all together and at the worst place (a bump of one spoke is lost
+    among many good readings otherwise), or there are no readings left to tell more.
 
     Args:
         angle: where was read, in radians.
@@ -93,12 +97,14 @@ def fit(angle: np.ndarray, reading: np.ndarray, error: float) -> Rim:
         error: standard uncertainty of each, in mm.
     """
     places = len(np.unique(np.round(angle, 6)))
+    furthest = NormalDist().inv_cdf(1 - 0.025 / len(reading)) * error
     for most in range(min(MOST_WAVES, (places - 1) // 2) + 1):
         basis = _waves(angle, most)
         parts, *_ = np.linalg.lstsq(basis, reading, rcond=None)
-        over = float(((reading - basis @ parts) ** 2).sum()) / error**2
+        rest = reading - basis @ parts
+        over = float((rest**2).sum()) / error**2
         free = len(reading) - len(parts)
-        if not free or over <= most_left(free):
+        if not free or (over <= most_left(free) and np.abs(rest).max() <= furthest):
             break
     # Where no waves agree with the readings, these scatter more than was thought.
     more = max(1.0, over / free) if free else 1.0
@@ -128,7 +134,7 @@ def _wheel_true(
     first_side: str,
     wheel_kind: str,
 ) -> Outcome:
-    if spokes != int(spokes) or spokes % 2:
+    if spokes % 2:
         raise BadInput(f"spokes: {spokes:g} cannot be shared by two sides; give the even number in the wheel", "spokes")
     angle = _angles(len(sideways), places, spokes)
     if outwards and len(outwards) != len(sideways):
@@ -145,8 +151,10 @@ def _wheel_true(
         error = max(sum(r.error for r in readings) / len(readings), 1e-3)
         rim = rims[name] = fit(angle, np.array([r.value for r in readings]), error)
         values[f"{name}-runout"], errors[f"{name}-runout"] = rim.runout()
-        # A rim that fits without any wave still has been read only so well.
-        errors[f"{name}-runout"] = max(errors[f"{name}-runout"], error)
+        # A run-out is the difference of two places, and known no better than those are read; and the fewest waves may
+        # have smoothed a bump, by what the readings range further than they do.
+        further = max(0.0, max(r.value for r in readings) - min(r.value for r in readings) - values[f"{name}-runout"])
+        errors[f"{name}-runout"] = hypot(max(errors[f"{name}-runout"], sqrt(2) * error), further / 2)
         values[f"{name}-middle"], errors[f"{name}-middle"] = float(rim.parts[0]), sqrt(rim.doubt[0, 0])
         verdicts.append(_verdict(name, LIMITS[wheel_kind], wheel_kind))
     lean = rims["lateral"].at(at) - rims["lateral"].parts[0]
@@ -154,8 +162,14 @@ def _wheel_true(
     first = 1 if first_side == "right" else -1
     side = np.where(number % 2 == 1, first, -first)
     wanted = turns(lean, high, side)
-    says = [*_first(wanted, side, max(values[f"{name}-runout"] for name in rims)), *_shape(rims)]
-
+    most = max(values[f"{name}-runout"] for name in rims)
+    if most >= BUCKLED:
+        says = [
+            "So far out the rim is bent: do not ride it, and do not pull it straight with the spokes; it goes to a "
+            "qualified workshop."
+        ]
+    else:
+        says = [*_first(wanted, side, most), *_shape(rims)]
     if len(angle) < spokes / 2:
         says.append(
             "Read at every second spoke or more to be sure of the spoke: with fewer places its neighbour may be meant "
@@ -256,7 +270,7 @@ def _readings(name: str, ask: str, needed: bool) -> Field:
         unit="mm",
         least=-30,
         most=30,
-        error=0.05,
+        error=0.1,
         needed=needed,
         with_error=True,
     )
@@ -267,8 +281,8 @@ WHEEL_TRUE = Tool(
     title="True and hop from readings around the rim",
     about="Hold a gauge or a rule's end to the rim, not to the tyre, and turn the wheel to each place: every second "
     "spoke, in the order of the spokes, and where it is worst. Spoke 1 is the first after the valve. "
-    "Sideways: to the right (from the saddle) is plus. Up and down: outwards is plus. Only differences count. Card "
-    "and rule instead of a dial gauge: +-0.2 after each.",
+    "Sideways: to the right (from the saddle) is plus. Up and down: outwards is plus. Only differences count. Dial "
+    "gauge on a stand: +-0.05 after each; card and rule: +-0.2.",
     fields=(
         _readings("sideways", "How far is the rim to the right at each place (left: minus)?", needed=True),
         _readings("outwards", "How far out is its edge at the same places (in: minus)?", needed=False),
@@ -280,7 +294,7 @@ WHEEL_TRUE = Tool(
             most=72.99,
             needed=False,
         ),
-        Field(name="spokes", ask="How many spokes has the wheel?", least=8, most=72),
+        Field(name="spokes", ask="How many spokes has the wheel?", least=8, most=72, whole=True),
         Field(
             name="first-side",
             ask="Which flange does spoke 1 go to?",
@@ -308,6 +322,7 @@ WHEEL_TRUE = Tool(
         "JCGM 100:2008, Guide to the expression of uncertainty in measurement, H.3 (least squares)",
         "Wheel builders' descriptions of their process (0.1 to 0.2 mm aimed at)",
         "common practice (a spoke pulls the rim to its side and inwards; a quarter turn at a time)",
+        "from memory (from 10 mm on a rim is bent)",
     ),
     cautions=(
         "Fingers out of the spokes while the wheel turns; glasses on, a spoke that snaps flies out of its nipple.",

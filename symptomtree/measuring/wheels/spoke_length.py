@@ -38,7 +38,7 @@ def _spoke_length(
     hole: float,
     rim_offset: float,
 ) -> Outcome:
-    if spokes != int(spokes) or spokes % 2:
+    if spokes % 2:
         raise BadInput(f"spokes: {spokes:g} cannot be shared by two sides; give the even number in the wheel", "spokes")
     each = spokes / 2
     crossed = {"left": crossings, "right": crossings if crossings_right is None else crossings_right}
@@ -46,8 +46,6 @@ def _spoke_length(
     offset = {"left": flange_left - rim_offset, "right": flange_right + rim_offset}
     for side, count in crossed.items():
         field = "crossings" if side == "left" or crossings_right is None else "crossings-right"
-        if count != int(count):
-            raise BadInput(f"{field}: {count:g} is no whole number; a spoke crosses 0, 1, 2, 3 or 4 others", field)
         if 360 * count / each > 120:
             raise BadInput(
                 f"{field}: {count:g} crossings do not go with {each:g} spokes on a side, they would pass behind the "
@@ -87,7 +85,7 @@ SPOKE_LENGTH = Tool(
     title="Length of the spokes for a hub and a rim",
     about="Measure the rim that will be built: screw two old spokes of known length in opposite holes to where they "
     "will end in the nipple, pull, and measure; at four places, the mean counts. Hub: half its width over the ends, "
-    "less how far the flange's middle stands from that end.",
+    "less how far the flange's middle stands from that end. For as many spokes on either side.",
     fields=(
         Field(
             name="erd",
@@ -97,13 +95,14 @@ SPOKE_LENGTH = Tool(
             most=760,
             error=0.7,
         ),
-        Field(name="spokes", ask="How many spokes has the wheel?", least=8, most=72),
-        Field(name="crossings", ask="How many others does a spoke cross?", least=0, most=5, usual="3"),
+        Field(name="spokes", ask="How many spokes has the wheel?", least=8, most=72, whole=True),
+        Field(name="crossings", ask="How many others does a spoke cross?", least=0, most=5, whole=True, usual="3"),
         Field(
             name="crossings-right",
             ask="How many on the right, if another number?",
             least=0,
             most=5,
+            whole=True,
             needed=False,
         ),
         Field(

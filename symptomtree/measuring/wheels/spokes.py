@@ -20,6 +20,9 @@ that turn freely, as reckoned here, are right for 0 %; were both clamped, a 2 mm
 20 % too high (beam under tension; a test works it out). The truth lies between (from memory)."""
 TIGHT, SLACK = convert(120, "kgf", "N"), convert(60, "kgf", "N")
 """At most on the tighter side, at least on the slacker (a wheel maker's advice on spoke tension)."""
+OVERTONE = 1.8
+"""Times the middle note of a side from which a note is an overtone: three times the tension stands in no wheel (from
+memory)."""
 CAREFUL, USUAL = 10.0, 20.0
 """Percent from the mean of the side: what careful builders keep within, and what factory wheels do."""
 
@@ -82,6 +85,13 @@ def _spoke_tension(
     if not sides:
         raise BadInput("pitch-left and pitch-right are missing: give the pitch of the spokes of one side, or both")
     tensions = {name: tension_of(pitches, free_length, spoke_diameter) for name, pitches in sides.items()}
+    for name, pitches in sides.items():
+        if max(pitches) > OVERTONE * np.median(pitches):
+            raise BadInput(
+                f"pitch-{name}: {max(pitches):g} Hz is about twice what the others ring at, as an overtone does; pluck "
+                "that one again at its middle",
+                f"pitch-{name}",
+            )
     for name, found in tensions.items():
         if found.min() <= 0:
             raise BadInput(
@@ -94,10 +104,12 @@ def _spoke_tension(
     errors = {f"tension-{name}": ENDS * mean for name, mean in means.items()}
     values["tension-tight"] = max(means.values())
     errors["tension-tight"] = ENDS * values["tension-tight"]
-    values["tension-spread"] = max(float(np.abs(a).max()) for a in apart.values())
-    verdicts = [_SPREAD] if any(len(p) > 1 for p in sides.values()) else []
+    verdicts, says = [], []
+    if any(len(p) > 1 for p in sides.values()):  # one spoke alone has no neighbours to differ from
+        values["tension-spread"] = max(float(np.abs(a).max()) for a in apart.values())
+        verdicts.append(_SPREAD)
+        says = _off(apart)
     verdicts.append(_TIGHT)
-    says = _off(apart)
     if len(means) == 2:
         values["tension-slack"] = min(means.values())
         errors["tension-slack"] = ENDS * values["tension-slack"]
