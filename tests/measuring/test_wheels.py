@@ -183,9 +183,16 @@ def test_there_and_back_the_gauge_shows_the_same(pressure, warm, then):
 def test_warm_air_over_the_limit_is_told():
     typed = {"pressure": "5.9", "temperature": "10", "temperature-then": "40", "tyre-max": "6 bar"}
     assert "over the limit" in work(TYRE_AIR, typed).says[0]
-    assert "stays below" in work(TYRE_AIR, {**typed, "temperature-then": "50 °F", "tyre-max": "8 bar"}).says[0]
+    assert "Then it is below" in work(TYRE_AIR, {**typed, "temperature-then": "50 °F", "tyre-max": "8 bar"}).says[0]
     with pytest.raises(BadInput, match="would be flat there"):
         work(TYRE_AIR, {"pressure": "0.3", "temperature": "110", "temperature-then": "-50"})
+
+
+def test_a_tyre_that_is_over_its_limit_now_is_told_so():
+    typed = {"pressure": "5.2", "temperature": "20", "temperature-then": "-10", "tyre-max": "5 bar"}
+    says = work(TYRE_AIR, typed).says
+    assert any("over the limit of tyre and rim as it stands" in line for line in says)
+    assert not any("as it stands" in line for line in work(TYRE_AIR, {**typed, "tyre-max": "6 bar"}).says)
 
 
 # Tyre and rim
@@ -222,6 +229,14 @@ def test_beads_that_differ_never_fit():
     says = work(RIM_TYRE, {**PAIR, "tyre-bead": "620"}).says
     assert any("no size that is common; the nearest is 622 mm" in line for line in says)
     assert any("must be the same on tyre and rim" in line for line in says)
+    says = work(RIM_TYRE, {**PAIR, "tyre-bead": "700"}).says
+    assert any("700C is 622 mm" in line for line in says)
+
+
+def test_without_hooks_the_most_pressure_is_said():
+    """ETRTO, as a tyre maker's page reports it: 5 bar."""
+    says = work(RIM_TYRE, {"tyre-width": "45", "rim-width": "25", "rim-hooks": "hookless"}).says
+    assert any("5.0 bar (72 psi)" in line for line in says)
 
 
 def test_inch_names_are_ambiguous_as_published():
@@ -244,7 +259,7 @@ def test_the_widest_is_wider_than_the_narrowest(rim):
 
 def test_wear_goes_on_as_before():
     """Plain proportion: from 1.4 to 1.2 mm in 3000 km leaves 3000 km to 1.0 mm (Rim wear, wheel builder's page)."""
-    typed = {"wall": "1.3 1.2 1.25", "wall-before": "1.4", "distance": "3000", "days": "300"}
+    typed = {"wall": "1.3 1.2+-.03 1.25", "wall-before": "1.4+-.03", "distance": "3000", "days": "300"}
     result = work(RIM_WEAR, typed)
     assert result.value("kilometres").number == pytest.approx(3000)
     assert result.value("days").number == pytest.approx(300)
@@ -255,11 +270,22 @@ def test_wear_goes_on_as_before():
 
 @pytest.mark.parametrize(
     ("wall", "told"),
-    [("1.3", "Above the limit of 1 mm"), ("0.85", "a new rim before the next ride"), ("0.5", "do not ride it")],
+    [("1.3", "Above the limit of 1 mm"), ("0.85+-.05", "a new rim before the next ride"), ("0.5", "do not ride it")],
 )
 def test_walls_and_their_limits(wall, told):
     """Rim wear (wheel builder's page): replaced at 1.0 mm; How do I check for rim wear (forum): broken at 0.7 mm."""
     assert told in work(RIM_WEAR, {"wall": wall}).says[0]
+
+
+def test_a_maker_s_lower_limit_does_not_make_a_broken_wall_good():
+    for wall, told in (("0.4", "rims were found broken"), ("0.95", "Above the limit of 0.7 mm")):
+        says = work(RIM_WEAR, {"wall": wall, "wall-limit": "0.5"}).says
+        assert told in says[0]
+
+
+def test_of_a_worn_out_rim_no_distance_is_told():
+    says = work(RIM_WEAR, {"wall": "0.7", "wall-before": "1.4", "distance": "3000"}).says
+    assert not any("Ridden as before" in line for line in says)
 
 
 def test_a_wall_near_its_limit_is_open():
@@ -326,6 +352,8 @@ def test_a_computer_that_is_set_wrong():
     [
         ({}, "", "give how far the wheel rolled, or the printed size"),
         ({"tyre-width": "32"}, "tyre-bead", "two numbers"),
+        ({"rollout": "6390"}, "rollout", "no wheel's"),
+        ({"rollout": "2155", "roll-turns": "1.5"}, "roll-turns", "whole"),
         ({"rollout": "4300", "tyre-width": "32", "tyre-bead": "622"}, "rollout", "look at the number of turns"),
     ],
 )

@@ -1,14 +1,14 @@
-"""Wheels and tyres: the wear of a braking rim, the size of a wheel; and all of the family's tools."""
+"""The wear of a braking rim, and the size of a wheel."""
 
 from collections.abc import Sequence
 from dataclasses import replace
-from math import isfinite, pi
+from math import hypot, isfinite, pi
 
 from symptomtree.measuring.life import left
 from symptomtree.measuring.picture import bars
 from symptomtree.measuring.tool import TOO_CLOSE, BadInput, Field, Gives, Outcome, Tool, Verdict
 from symptomtree.measuring.units import Number
-from symptomtree.measuring.wheels.rim_tyre import bead_field
+from symptomtree.measuring.wheels.rim_tyre import BEADS, bead_field, sold_as
 from symptomtree.measuring.wheels.tyres import TYRE_WIDTH
 
 THIN = 1.0
@@ -18,6 +18,8 @@ BROKEN = 0.7
 SIZE = 0.005
 """Standard uncertainty of a circumference from the printed size, as a share: a printed table of a cycle computer lies
 within 0.4 % of it, and a rider's weight takes up to 1 % (from memory)."""
+ROLLS = (700.0, 2950.0)
+"""mm that the smallest and the largest wheels roll in one turn: 203 and 787 mm of bead, with their tyres."""
 APART = 3.0
 """Percent by which a roll-out and the printed size may differ before one of them is wrong (from memory)."""
 
@@ -43,7 +45,7 @@ def _rim_wear(
             raise BadInput(
                 "distance is missing: give what was ridden since the earlier reading, or the days", "distance"
             )
-        if now.value > wall_before.value + 3 * (now.error + wall_before.error):
+        if now.value > wall_before.value + 3 * hypot(now.error, wall_before.error):
             raise BadInput(
                 f"wall: {now.value:g} mm is thicker than the earlier {wall_before.value:g} mm; were they swapped, or "
                 "read at another place?",
@@ -51,18 +53,18 @@ def _rim_wear(
             )
         for run, name in ((distance, "kilometres"), (days, "days")):
             if run:
-                says.append(_left(values, errors, wall_before, now, run, limit, name))
+                says += _left(values, errors, wall_before, now, run, limit, name)
 
+    broken = f"Under {BROKEN:g} mm: rims were found broken at that. Let the air out now, and do not ride it."
     verdict = Verdict(
         value="wall",
-        limits=(min(BROKEN, limit), limit),
+        limits=(BROKEN, limit) if limit > BROKEN else (BROKEN,),
         says=(
-            f"Under {min(BROKEN, limit):g} mm: rims were found broken at that. Let the air out now, and do not ride "
-            "it.",
-            f"At or under the limit of {limit:g} mm: a new rim before the next ride.",
-            f"Above the limit of {limit:g} mm; the maker's own mark or figure comes first.",
+            broken,
+            *([f"Under the limit of {limit:g} mm: a new rim before the next ride."] if limit > BROKEN else []),
+            f"Above the limit of {max(limit, BROKEN):g} mm; the maker's own mark or figure comes first.",
         ),
-        closer="Measure again where it is thinnest; treat it as at the limit until you know.",
+        closer="Measure again where it is thinnest; until you know, treat it as under that, and do not ride it.",
     )
     says.append(
         "A wear mark that is gone, a hollow, a crack or a bulge ends the rim whatever its wall measures; look at "
@@ -84,8 +86,8 @@ def _left(
     run: float,
     limit: float,
     unit: str,
-) -> str:
-    """Put what is left into the values, and say it."""
+) -> list[str]:
+    """Put what is left into the values, and say it; a rim that is worn out needs no saying."""
     found = left(Number(-before.value, before.error), Number(-now.value, now.error), run, -limit)
     for name, number in zip((unit, f"{unit}-least", f"{unit}-most"), found, strict=True):
         if isfinite(number):
@@ -93,12 +95,14 @@ def _left(
     if isfinite(found.likeliest) and isfinite(found.most):
         errors[unit] = (found.most - found.least) / (2 * TOO_CLOSE)
     if not isfinite(found.likeliest):
-        return f"No wear between the readings, so nothing tells how many {unit} are left: read again later."
-    most = f"{found.most:.0f}" if isfinite(found.most) else "no end that could be told"
-    return (
+        return [f"No wear between the readings, so nothing tells how many {unit} are left: read again later."]
+    if not found.likeliest:
+        return []
+    most = f"as often less than {found.most:.0f}" if isfinite(found.most) else "how many at most cannot be told yet"
+    return [
         f"Ridden as before, about {found.likeliest:.0f} {unit} are left to the limit (19 times out of 20 more than "
-        f"{found.least:.0f}, and as often less than {most}): measure again at half of the least."
-    )
+        f"{found.least:.0f}, {most}): measure again at half of the least."
+    ]
 
 
 _WALL = Field(
@@ -108,7 +112,7 @@ _WALL = Field(
     unit="mm",
     least=0.1,
     most=5,
-    error=0.05,
+    error=0.1,
     with_error=True,
 )
 RIM_WEAR = Tool(
@@ -160,7 +164,7 @@ RIM_WEAR = Tool(
         "E. C. Fieller, Some problems in interval estimation, Journal of the Royal Statistical Society B 16, 1954",
     ),
     cautions=("Let all the air out first: a thin wall under pressure can burst in the hand.",),
-    example={"wall": "1.25 1.3 1.2 1.3", "wall-before": "1.4", "distance": "3000 km"},
+    example={"wall": "1.25 1.3 1.2 1.3", "wall-before": "1.5", "distance": "3000 km"},
 )
 
 
@@ -195,6 +199,10 @@ def _wheel_size(
     errors = {}
     if rollout is not None:
         around = rollout / roll_turns
+        if not ROLLS[0] <= around <= ROLLS[1]:
+            raise BadInput(
+                f"rollout: {around:.0f} mm a turn is no wheel's; look at the number of turns and at the unit", "rollout"
+            )
         says = ["Measured under the rider's weight, at the pressure that is ridden, this is better than any table."]
         if printed and abs(around / printed - 1) * 100 > APART:
             raise BadInput(
@@ -212,6 +220,8 @@ def _wheel_size(
         raise BadInput(
             "rollout is missing: give how far the wheel rolled, or the printed size (tyre-width and tyre-bead)"
         )
+    if tyre_bead is not None and tyre_bead not in BEADS:
+        says.append(f"A tyre of {tyre_bead:g} mm is {sold_as(tyre_bead)}.")
     values = {"wheel-circumference": around, "wheel-diameter": around / pi, "turns-per-km": 1e6 / around}
     errors.update({"wheel-diameter": errors["wheel-circumference"] / pi} if errors else {})
     if computer_setting is not None:
@@ -232,12 +242,12 @@ WHEEL_SIZE = Tool(
             name="rollout",
             ask="How far did it roll?",
             unit="mm",
-            least=300,
+            least=700,
             most=50_000,
             error=5,
             needed=False,
         ),
-        Field(name="roll-turns", ask="In how many turns?", least=1, most=20, usual="1"),
+        Field(name="roll-turns", ask="In how many turns?", least=1, most=20, whole=True, usual="1"),
         replace(TYRE_WIDTH, needed=False),
         bead_field("tyre"),
         Field(

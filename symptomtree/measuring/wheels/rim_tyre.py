@@ -1,7 +1,7 @@
 """Whether a tyre goes with a rim."""
 
 from symptomtree.measuring.tool import Field, Gives, Outcome, Tool, Verdict
-from symptomtree.measuring.wheels.tyres import OVERLAP, RIM_HOOKS, TYRE_WIDTH
+from symptomtree.measuring.wheels.tyres import HOOKLESS, OVERLAP, RIM_HOOKS, TYRE_WIDTH, both
 
 RATIO = (1.45, 2.0)
 """Tyre width by the inner width of the rim, the usual guideline (Tire sizing systems, cycling reference site)."""
@@ -40,7 +40,7 @@ def _rim_tyre(
     if rim_hooks != "hooked":
         values["tyre-least"] = max(values["tyre-least"], rim_width + OVERLAP)
     beads = {"tyre": tyre_bead, "rim": rim_bead}
-    names = [f"{whose} {bead:g} mm: {_sold_as(bead)}." for whose, bead in beads.items() if bead is not None]
+    names = [f"{whose} {bead:g} mm: {sold_as(bead)}." for whose, bead in beads.items() if bead is not None]
     if tyre_bead is not None and rim_bead is not None and tyre_bead != rim_bead:
         return Outcome(
             values=values,
@@ -65,10 +65,13 @@ def _rim_tyre(
     return Outcome(values=values, verdicts=verdicts, says=says)
 
 
-def _sold_as(bead: float) -> str:
+def sold_as(bead: float) -> str:
+    """Return what a bead seat diameter in mm is sold as, or that it is no common one."""
     near = min(BEADS, key=lambda one: abs(one - bead))
     if bead == near:
         return f"sold as {BEADS[near]}"
+    if bead == 700:
+        return "no bead diameter but a name: 700C is 622 mm, 700B 635 mm, so read it again"
     return f"no size that is common; the nearest is {near} mm ({BEADS[near]}), so read it again"
 
 
@@ -92,7 +95,7 @@ _OVERLAP = Verdict(
         f"Without hooks the tyre should be at least {OVERLAP:g} mm wider than the rim's inside: it is not, do not "
         "ride it.",
         f"Without hooks at least {OVERLAP:g} mm wider than the rim's inside: it is. The tyre's maker must allow such "
-        "rims.",
+        f"rims, and never more than {both(HOOKLESS)} goes in, nor than either maker allows.",
     ),
     closer="Without hooks do not ride it before the makers say that it may.",
 )
@@ -143,6 +146,7 @@ RIM_TYRE = Tool(
         "match)",
         "Industry divided over new tyre rim-size regulations, cycling magazine, 15 June 2023 (ETRTO: 5 mm wider than "
         "the inside of a rim without hooks; a wheel maker has 4 mm)",
+        "Tyre maker's page on tubeless road tyres (ETRTO: 5 bar at most on rims without hooks)",
         "Understanding tyre sizes, a shop's help page (bead seat diameters of ISO 5775)",
         "from memory (limits past the guideline, as in the ETRTO tables up to 2019)",
     ),

@@ -44,7 +44,10 @@ def _tyre_air(
         raise BadInput(
             "pressure: the tyre would be flat there; pump it up, or look at the temperatures again", "pressure"
         )
-    says = [
+    says = []
+    if tyre_max is not None and pressure > tyre_max:
+        says.append("It is over the limit of tyre and rim as it stands: let air out now.")
+    says += [
         f"A gauge will show {abs(then - pressure):.2f} bar ({abs(convert(then - pressure, 'bar', 'psi')):.1f} psi) "
         f"{'more' if then > pressure else 'less'} there than now.",
         "Set the pressure on the spot and at the temperature of the ride, and the question is gone. A tyre also "
@@ -57,7 +60,7 @@ def _tyre_air(
                 value="pressure-then",
                 limits=(tyre_max,),
                 says=(
-                    "That stays below the limit of tyre and rim.",
+                    "Then it is below the limit of tyre and rim.",
                     "That is over the limit of tyre and rim: let air out before, not after.",
                 ),
                 closer="Let a little air out before.",
