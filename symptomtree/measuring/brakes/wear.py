@@ -32,7 +32,7 @@ PARTS = {
     ),
     "disc": _Part(
         "disc, in the middle of its worn track",
-        0.02,
+        0.03,
         1.5,
         "1.5 mm, which many discs bear (makers print 1.5, 1.52 or 1.55; others 1.4 to 1.8)",
         "Fit a new disc, and pads with it if they are worn to its shape.",
@@ -218,9 +218,10 @@ def _picture(
 BRAKE_WEAR = Tool(
     name="brake-wear",
     title="How long pads, blocks and disc will last",
-    about="Measure at four places and take the thinnest. Pad: the lining alone, with a rule or caliper. Disc: a "
-    "micrometer in the middle of the worn track, not over the rim that is left at its edge. Block: the depth that "
-    "is left of its grooves. Type the readings oldest first, with odometer or date of each.",
+    about="Measure at four places and take the thinnest. Pad: the lining alone, with a caliper and the pads out (read "
+    "off a rule it is good to 0.3 mm: type 2.5 +- 0.3). Disc: a micrometer in the middle of the worn track, not over "
+    "the rim that is left at its edge. Block: the depth that is left of its grooves. Type the readings oldest first, "
+    "with odometer or date of each.",
     fields=(
         Field(
             name="brake-part",
@@ -276,7 +277,7 @@ BRAKE_WEAR = Tool(
         "E. C. Fieller, Some problems in interval estimation, Journal of the Royal Statistical Society B 16, 1954",
         "R. T. Birge, The calculation of errors by the method of least squares, Physical Review 40, 1932",
         "common practice (blocks are worn when the grooves are gone)",
-        "from memory (gauges: lining 0.1 mm, disc 0.02 mm, block 0.2 mm)",
+        "from memory (gauges: lining 0.1 mm, disc 0.03 mm, block 0.2 mm)",
     ),
     cautions=(
         "Let the brake cool first: discs and rims burn fingers. Keep fingers out of a disc that turns.",

@@ -312,7 +312,7 @@ WEAR_TOOLS = (
                 unit="mm",
                 least=50,
                 most=1700,
-                error=0.2,
+                error=0.15,
                 needed=False,
             ),
             Field(
@@ -373,8 +373,7 @@ WEAR_TOOLS = (
             "Chain wear gauges are inaccurate, independent technical page, 2004 (roller play)",
             "On measuring a chain at full length, cycling forum, 2018 (gap 5.2 mm new, 6.0 mm after 10,000 km)",
             "Notes on measuring chain elongation, hoist supplier's technical note (inside and outside)",
-            "from memory (roller 7.75 mm; how far a gap is usually off when it was not measured; a rule with half "
-            "millimetres is good to 0.2 mm from one pin to the other)",
+            "from memory (roller 7.75 mm; how far a gap not measured is usually off; a rule read to 0.15 mm)",
         ),
         cautions=(FINGERS,),
         example={"length": "306.5 mm", "speeds": "11"},
