@@ -102,7 +102,7 @@ GEAR = Tool(
     sources=(
         "16 CFR 1512.5 (gear development)",
         "Gear inch calculations explained, cycling event page (gear inches)",
-        "Bicycle gear ratio and speed, formula page (speed from cadence)",
+        "Finding angular speed, mathematics help forum (speed from cadence)",
     ),
     example={"teeth-front": "50", "teeth-rear": "25", "wheel-circumference": "2105 mm", "cadence": "80"},
 )
