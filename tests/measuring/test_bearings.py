@@ -250,6 +250,7 @@ def test_codes_are_read_as_they_are_printed():
         "6902",
         ["2RS means rubber seals on both sides.", "C3 means more play inside than usual from new."],
     )
+    assert read_code("61902-2RS1")[1] == ["2RS means rubber seals on both sides."]
     assert read_code("mr17287")[0] == "17287"
     assert read_code("R8-ZZ")[0] == "R8"
     assert apart(SIZES[0], SIZES[0]) == "what is printed on them"
@@ -327,7 +328,7 @@ def test_play_near_a_limit_is_too_close_to_call():
 
 
 @settings(max_examples=40)
-@given(st.floats(0, 10), st.floats(0.01, 1), st.floats(20, 150), st.floats(0, 5), st.floats(100, 350), st.floats(0, 9))
+@given(st.floats(0, 5), st.floats(0.01, 1), st.floats(20, 150), st.floats(0, 5), st.floats(100, 350), st.floats(0, 9))
 def test_uncertainty_of_play_from_the_rim_is_that_of_the_guide(rim, u_rim, spacing, u_spacing, radius, u_radius):
     """JCGM 100:2008, 5.1.2: the partial derivatives of rim * spacing / (2 radius), in quadrature."""
     typed = {"rim_play": f"{rim} +- {u_rim}", "bearing_spacing": f"{spacing} +- {u_spacing}"}
@@ -348,6 +349,19 @@ def test_much_play_is_not_cleaned_away():
     assert result.value("play-in-bearing").number == pytest.approx(0.2)
     assert any(line.startswith("Cleaning takes no play away") for line in result.says)
     assert not any("never packed" in line for line in result.says)
+
+
+def test_a_bearing_with_play_is_not_left_alone_because_it_turns_well():
+    for play in ("0.06", "0.2"):
+        says = told("bearing-feel", bearing_runs="smooth", bearing_play=play).says
+        assert not any("leave it alone" in line.lower() for line in says)
+    assert any("leave it alone" in line for line in told("bearing-feel", bearing_runs="smooth", bearing_play="0").says)
+
+
+def test_play_that_no_bearing_has_is_refused():
+    with pytest.raises(BadInput, match="axle is closed") as refused:
+        told("bearing-feel", bearing_runs="smooth", rim_play="50", bearing_spacing="200", rim_radius="80")
+    assert refused.value.field == "rim-play"
 
 
 def test_rim_play_needs_the_distance_of_the_bearings():

@@ -352,6 +352,7 @@ def test_a_computer_that_is_set_wrong():
     [
         ({}, "", "give how far the wheel rolled, or the printed size"),
         ({"tyre-width": "32"}, "tyre-bead", "two numbers"),
+        ({"tyre-width": "32", "tyre-bead": "700"}, "tyre-bead", "700C is 622 mm"),
         ({"rollout": "6390"}, "rollout", "no wheel's"),
         ({"rollout": "2155", "roll-turns": "1.5"}, "roll-turns", "whole"),
         ({"rollout": "4300", "tyre-width": "32", "tyre-bead": "622"}, "rollout", "look at the number of turns"),

@@ -12,6 +12,8 @@ NEW_AT_MOST = 0.03
 30 mm: 0.005 to 0.020 as usual (group N), 0.013 to 0.028 with more than usual (group 3); smaller bores have less."""
 WORN_OUT = 0.1
 """Millimetres at the bearing (from memory: three times what a new one can have, and a knock that the hand feels)."""
+MOST = 5.0
+"""Millimetres past which no bearing can move in its place (from memory)."""
 
 RUNS = {
     "smooth": "smooth and light",
@@ -85,6 +87,8 @@ def _bearing_feel(
         play, doubt = _from_rim(rim_play, bearing_spacing, rim_radius)
     else:
         return Outcome(values={"bearing-grade": grade}, says=(*says, _FIRST[bearing_of]))
+    if grade == 0 and play >= NEW_AT_MOST:
+        says = ["It turns as it should, so its play alone is in question."]
     if grade == 1 and play >= WORN_OUT:
         says = ["Cleaning takes no play away: once the play is known to be the bearing's own, replace it."]
     says += [_FIRST[bearing_of], "The worse of the two, turning and play, decides."]
@@ -126,6 +130,12 @@ def _from_rim(rim_play: Number, spacing: Number | None, radius: Number) -> tuple
         )
     each = rim_play.error * spacing.value, rim_play.value * spacing.error
     play = play_from_rim(rim_play.value, spacing.value, radius.value)
+    if play > MOST:
+        raise BadInput(
+            f"rim-play: {rim_play.value:g} mm would be {play:.0f} mm in each bearing, which no bearing has; see that "
+            "the axle is closed, and look at the three lengths again",
+            "rim-play",
+        )
     return play, hypot(*each, play * 2 * radius.error) / (2 * radius.value)
 
 
@@ -142,7 +152,7 @@ BEARING_FEEL = Tool(
             ask="How far does it move from end to end, at the bearing?",
             unit="mm",
             least=0,
-            most=5,
+            most=MOST,
             error=0.01,
             needed=False,
             with_error=True,

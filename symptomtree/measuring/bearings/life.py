@@ -126,6 +126,7 @@ def _bearing_life(
     says = [
         f"{reliability} of 100 bearings last longer than this under this load; half of them last about five times "
         "as long as 90 of 100 do.",
+        "Twice the load leaves an eighth of that, so a load that is only guessed leaves the life open.",
         "It is orientation: it holds for fatigue in clean grease. On a bike water, grit and wrong preload end "
         "a bearing long before, so go by how it turns and moves.",
         "It does not hold for a joint that only swings, as in a linkage: there the same few balls dent the same spots.",

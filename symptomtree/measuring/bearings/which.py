@@ -1,4 +1,4 @@
-"""Bearings in numbers: which one it is, whether it stays, how long its load lets it last."""
+"""Which cartridge bearing it is, from what was measured or what is printed on it."""
 
 import re
 from collections.abc import Collection, Sequence
@@ -42,7 +42,9 @@ def read_code(printed: str) -> tuple[str, list[str]]:
     if len(code) == 5 and code[:3] in _OTHER_NAMES:
         code = _OTHER_NAMES[code[:3]] + code[3:]
     letters = re.findall(r"[0-9]?[A-Z]+[0-9]*", found[2])
-    return code, [f"{one} means {SUFFIXES[one]}." for one in letters if one in SUFFIXES]
+    # Makers put a number of their own behind the letters, as in 2RS1.
+    known = [one if one in SUFFIXES else one.rstrip("0123456789") for one in letters]
+    return code, [f"{one} means {SUFFIXES[one]}." for one in known if one in SUFFIXES]
 
 
 def _bearing(

@@ -8,7 +8,7 @@ from symptomtree.measuring.life import left
 from symptomtree.measuring.picture import bars
 from symptomtree.measuring.tool import TOO_CLOSE, BadInput, Field, Gives, Outcome, Tool, Verdict
 from symptomtree.measuring.units import Number
-from symptomtree.measuring.wheels.rim_tyre import BEADS, bead_field, sold_as
+from symptomtree.measuring.wheels.rim_tyre import BEADS, NAME, bead_field, sold_as
 from symptomtree.measuring.wheels.tyres import TYRE_WIDTH
 
 THIN = 1.0
@@ -193,6 +193,8 @@ def _wheel_size(
     if (tyre_width is None) != (tyre_bead is None):
         missing = "tyre-bead" if tyre_bead is None else "tyre-width"
         raise BadInput(f"{missing} is missing: the printed size has two numbers, as 28-622", missing)
+    if tyre_bead == NAME:
+        raise BadInput(f"tyre-bead: {NAME} is {sold_as(NAME)}", "tyre-bead")
     printed = None
     if tyre_width is not None and tyre_bead is not None:
         printed = nominal_circumference(tyre_width, tyre_bead)
@@ -221,7 +223,7 @@ def _wheel_size(
             "rollout is missing: give how far the wheel rolled, or the printed size (tyre-width and tyre-bead)"
         )
     if tyre_bead is not None and tyre_bead not in BEADS:
-        says.append(f"A tyre of {tyre_bead:g} mm is {sold_as(tyre_bead)}.")
+        says.append(f"Tyre {tyre_bead:g} mm: {sold_as(tyre_bead)}.")
     values = {"wheel-circumference": around, "wheel-diameter": around / pi, "turns-per-km": 1e6 / around}
     errors.update({"wheel-diameter": errors["wheel-circumference"] / pi} if errors else {})
     if computer_setting is not None:

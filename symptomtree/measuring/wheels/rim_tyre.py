@@ -15,6 +15,9 @@ BEADS = {
     355: "18 in",
     406: "20 in, decimal",
     451: "20 x 1 1/8 and 1 3/8 in",
+    457: "22 in, decimal",
+    490: "22 in and 550A",
+    501: "22 in",
     507: "24 in, decimal",
     540: "24 x 1 3/8 in",
     559: "26 in, decimal",
@@ -26,6 +29,9 @@ BEADS = {
     635: "28 x 1 1/2 in",
 }
 """Bead seat diameter in mm -> what is sold under it (Understanding tyre sizes, a shop's help page)."""
+
+NAME = 700
+"""What stands on many tyres and is no diameter of theirs."""
 
 
 def _rim_tyre(
@@ -70,7 +76,7 @@ def sold_as(bead: float) -> str:
     near = min(BEADS, key=lambda one: abs(one - bead))
     if bead == near:
         return f"sold as {BEADS[near]}"
-    if bead == 700:
+    if bead == NAME:
         return "no bead diameter but a name: 700C is 622 mm, 700B 635 mm, so read it again"
     return f"no size that is common; the nearest is {near} mm ({BEADS[near]}), so read it again"
 
