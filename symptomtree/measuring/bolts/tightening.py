@@ -49,13 +49,28 @@ def wrench_deviation(torque: float) -> float:
 
 
 def _wanted(part: Part, named: Sequence[float], carbon: bool) -> tuple[float, float]:
-    """Return the range to go by: the maker's where it is known, else the first that was published."""
+    """Return the range to go by: the maker's where it is known, else the first that was published, or all in one
+    where kinds differ: by the first, one kind would be broken."""
     if len(named) > 2:
         raise BadInput("torque-named: type the maker's figure, or its least and its most", "torque-named")
+    if not named and _kinds_differ(part):
+        return _published(part)
     least, most = (min(named), max(named)) if named else (part.ranges[0].least, part.ranges[0].most)
     if least < most:
         return least, most
     return least * (1 - ALONE), most if carbon else most * (1 + ALONE)
+
+
+def _published(part: Part) -> tuple[float, float]:
+    return min(r.least for r in part.ranges), max(r.most for r in part.ranges)
+
+
+def _kinds_differ(part: Part) -> bool:
+    """Return whether published ranges have nothing in common; a figure that stands alone reaches a little both ways."""
+    wide = [
+        (r.least, r.most) if r.least < r.most else (r.least * (1 - ALONE), r.most * (1 + ALONE)) for r in part.ranges
+    ]
+    return max(least for least, _ in wide) > min(most for _, most in wide)
 
 
 def _torque(
@@ -72,8 +87,12 @@ def _torque(
     carbon = clamped == "carbon"
     least, most = _wanted(part, torque_named, carbon)
     squeezed = carbon and part.clamps
+    known = bool(torque_named) or not _kinds_differ(part)
     target = least if squeezed else (least + most) / 2
-    values = {"torque-least": least, "torque-most": most, "torque-to-set": target}
+    values = {"torque-least": least, "torque-most": most}
+    if known:
+        values["torque-to-set"] = target
+    to = said(target, 0, "Nm") if known else "the maker's figure"
     errors = {}
     verdicts, chances = [], []
     if torque is not None:
@@ -85,21 +104,21 @@ def _torque(
                 value="torque-was",
                 limits=(least, most),
                 says=(
-                    f"Too loose: under {said(least, 0, 'Nm')}. Undo it and tighten it to {said(target, 0, 'Nm')}.",
-                    "Within the range.",
+                    f"Too loose: under {said(least, 0, 'Nm')}. Undo it and tighten it to {to}.",
+                    "Within the range." if known else "Right for some kinds, and wrong for others.",
                     "Too tight, or at its very end. Undo it, look at bolt, thread and part for stretch, cracks and "
-                    f"crushing, and tighten it to {said(target, 0, 'Nm')}.",
+                    f"crushing, and tighten it to {to}.",
                 ),
-                closer=f"Undo it and tighten it again, with the wrench set to {said(target, 0, 'Nm')}.",
+                closer=f"Undo it and tighten it again, with the wrench set to {to}.",
             )
         )
-    if wrench_most is not None:
+    if known and wrench_most is not None:
         values["wrench-share"] = target / wrench_most * 100
         verdicts.append(_suits(target))
     says = _says(part, torque_named, squeezed)
     if clamped == "aluminium":
         says.append(_ALUMINIUM)
-    if wrench_least is not None and target < wrench_least:
+    if known and wrench_least is not None and target < wrench_least:
         says.append(f"The wrench begins at {said(wrench_least, 0, 'Nm')}, above what is wanted: take a smaller one.")
     return Outcome(
         values=values,
@@ -114,7 +133,7 @@ def _torque(
 
 def _cautions(part: Part, named: Sequence[float], carbon: bool, least: float, most: float) -> list[str]:
     cautions = []
-    low, high = min(r.least for r in part.ranges), max(r.most for r in part.ranges)
+    low, high = _published(part)
     if named and (most < 0.6 * low or least > 1.6 * high):
         cautions.append(
             f"The figure that was typed is far from what such a bolt takes elsewhere ({low:g} to {high:g} Nm): read it "
@@ -152,7 +171,7 @@ def _says(part: Part, named: Sequence[float], squeezed: bool) -> list[str]:
     for r in part.ranges:
         figure = f"{r.least:g}" if r.least == r.most else f"{r.least:g} to {r.most:g}"
         says.append(f"{figure} Nm{f' ({r.of})' if r.of else ''}: {r.source}.")
-    if max(r.least for r in part.ranges) > (1 + ALONE) * min(r.most for r in part.ranges):
+    if _kinds_differ(part):
         says.append("These lie apart, so kinds differ: only the maker's figure can decide.")
     if squeezed:
         says.append(
