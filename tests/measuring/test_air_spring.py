@@ -206,6 +206,19 @@ def test_printed_limit(limit: str, starts: str) -> None:
     assert any(said.startswith("Pump up") for said in result.says) is (float(limit) > 7.6)
 
 
+@pytest.mark.parametrize(("pressure", "told"), [("6", "until that is settled"), ("6.6", "let air out below that now")])
+def test_over_the_printed_limit_already(pressure: str, told: str) -> None:
+    result = _works("air-pressure", f"travel=150, sag=45 45 45, pressure={pressure}, pressure-limit=6.5")
+    assert any(told in said for said in result.says)
+
+
+def test_a_large_step_is_gone_by_halves() -> None:
+    said = [
+        " ".join(_works("air-pressure", f"travel=120, pressure=7, sag={sag}").says) for sag in ("6 6 6", "22 23 22")
+    ]
+    assert ["go half of the way" in one for one in said] == [True, False]
+
+
 def test_own_figures_leave_less_doubt() -> None:
     typed = "travel=150, sag=30 30 30, pressure=6"
     own = "reducers=1, reducer-volume=9, bore=32, chamber-volume=217, negative-volume=65, negative-area=90"

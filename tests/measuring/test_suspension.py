@@ -249,10 +249,10 @@ def test_sag_at_the_wheel() -> None:
 
 
 def test_coil_from_the_one_that_is_in() -> None:
-    # 70 N/mm at 21 + 1 mm holds what a harder one must hold at 16.5 + 1 mm.
-    typed = "stroke=60, spring-rate=70, sag=21 21 21"
-    assert _gives("coil-rate", typed, "spring-rate-new") == pytest.approx(70 * 22 / 17.5)
-    assert "a harder one" in _works("coil-rate", typed).says[0]
+    # 70 N/mm at 23 + 1 mm holds what a harder one must hold at 16.5 + 1 mm.
+    typed = "stroke=60, spring-rate=70, sag=23 23 23"
+    assert _gives("coil-rate", typed, "spring-rate-new") == pytest.approx(70 * 24 / 17.5)
+    assert "A harder one" in _works("coil-rate", typed).says[0]
 
 
 def test_coil_in_pounds_is_the_same_coil() -> None:
@@ -266,6 +266,9 @@ def test_coil_in_pounds_is_the_same_coil() -> None:
     [
         ("stroke=60, spring-rate=90, sag=10 10 10", "too hard"),
         ("stroke=60, spring-rate=80, sag=16.5 16.5 16.5", "will do"),
+        ("stroke=60, spring-rate=80, sag=25 25 24", "too soft"),
+        ("stroke=60, spring-rate=450 lb/in, sag=20 20 21", "Too close to call"),
+        ("stroke=60, spring-rate=450 lb/in, rider-mass=80, leverage=2.5", "Measure the sag that it gives"),
     ],
 )
 def test_what_is_said_of_the_coil_that_is_in(typed: str, part: str) -> None:
@@ -308,7 +311,20 @@ def test_much_preload_brings_a_caution() -> None:
 def test_one_change_is_proposed(typed: str, part: str) -> None:
     says = _works("travel-use", f"travel=150, {typed}").says
     assert part in says[0]
-    assert says[1].startswith("Only this one thing")
+    leave = ("does not fit", "at least 3 runs", "Too close to call", "leave everything")
+    assert any("Only this one thing" in said for said in says) == (not any(words in says[0] for words in leave))
+
+
+def test_an_end_short_of_the_travel_does_not_fit() -> None:
+    says = _works("travel-use", "travel=150, used=120 118 122, bottomed=3 3 3, sag=30 31 29").says
+    assert "It hit an end at 81 % of the travel" in says[0]
+    assert len(says) == 1
+
+
+@pytest.mark.parametrize(("readings", "far"), [("30 31 29", False), ("75 76 75", True), ("5 5 6", True)])
+def test_sag_that_no_spring_is_set_to(readings: str, far: bool) -> None:
+    says = _works("sag", f"travel=150, sag={readings}").says
+    assert any("so far off" in said for said in says) == far
 
 
 @pytest.mark.parametrize(
@@ -369,7 +385,10 @@ def test_chance_lies_between_those_of_the_exact_limits(count: int, runs: int, ra
         ("sag", "travel=100, sag=;", "sag", "sag is missing"),
         ("coil-rate", "stroke=60", "rider-mass", "rider-mass is missing"),
         ("coil-rate", "stroke=60, rider-mass=80", "leverage", "leverage is missing"),
-        ("travel-use", "travel=150, used=150, bottomed=1.5", "bottomed", "whole numbers"),
+        ("coil-rate", "stroke=60, rider-mass=80, leverage=2.5, sag=16 16 17", "spring-rate", "leave the sag out"),
+        ("travel-use", "travel=150, used=150, bottomed=1.5", "bottomed", "no whole number"),
+        ("travel-use", "travel=150, used=0 0 0, bottomed=0 0 0", "used", "nothing moved"),
+        ("travel-use", "travel=150, used=20 21 22, bottomed=0 0 0, sag=30 31 29", "used", "less than the sag"),
         ("travel-use", "travel=150, used=150 150, bottomed=1 1 1", "used", "2 readings for 3 runs"),
         ("travel-use", "travel=150, used=170, bottomed=1", "used", "more than the 150 mm"),
         ("bounce", "heights=40", "heights", "two or more"),

@@ -26,6 +26,9 @@ from symptomtree.measuring.suspension.sag import (
 from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
 from symptomtree.measuring.units import convert
 
+LARGE = 0.3
+"""Share of the pressure from which a change is gone in two steps (from memory)."""
+
 
 def _air_pressure(
     end: str,
@@ -64,12 +67,22 @@ def _air_pressure(
         )
     low, high = wanted(end, sag_target)
     if pressure_limit is not None and values["pressure-new"] >= pressure_limit:
-        says = ["Leave the pressure as it is until that is settled."]
+        over = pressure >= pressure_limit
+        says = [
+            "It holds as much already: let air out below that now, and do not ride it till it is settled."
+            if over
+            else "Leave the pressure as it is until that is settled."
+        ]
     elif low <= values["sag-percent"] < high:
         says = [f"The sag is within {low:g} to {high:g} % already: leave it, or take the new pressure as fine tuning."]
     else:
         step = "Pump up" if values["pressure-change"] > 0 else "Let air out"
         says = [f"{step} to the new pressure, and change nothing else."]
+        if abs(values["pressure-change"]) > LARGE * pressure:
+            says.append(
+                "That is a large step: go half of the way, and measure the sag again. A sag so far off may also come "
+                "from friction, a lockout, a chamber that leaks into the other, or a slip in the figures."
+            )
     says += [
         "Then press it slowly ten times through the first part of its travel, so that both chambers fill, and measure "
         "the sag again: the reading decides, the model only starts you near it.",
@@ -255,7 +268,7 @@ _SOURCES = (
     "ISO 2533:1975 (pressure of the air outside)",
     "common practice (about 20 % sag at the fork, 25 to 30 % at the rear; one reducer at a time at the same pressure; "
     "exponent 1.3 to 1.4 in riding)",
-    "from memory (the figures assumed for a spring that is not described)",
+    "from memory (the figures assumed for a spring that is not described; more than 30 % of the pressure in two steps)",
 )
 _CAUTIONS = ("Never above the pressure printed on the spring or in the maker's manual.",)
 

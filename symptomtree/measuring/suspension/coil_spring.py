@@ -18,8 +18,9 @@ from symptomtree.measuring.suspension.sag import (
     doubted,
     mean_sag,
     moves,
+    wanted,
 )
-from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool
+from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
 from symptomtree.measuring.units import convert
 
 STEP = 25.0
@@ -82,6 +83,12 @@ def _coil_rate(
     room, lever = moves("rear", travel, stroke, leverage)
     target = sum(RANGE["rear"]) / 2 if sag_target is None else sag_target
     preload = preload_turns * preload_pitch
+    if sag and spring_rate is None:
+        raise BadInput(
+            "spring-rate is missing: sag tells nothing without the rate of the coil that gives it; fill it in, or "
+            "leave the sag out",
+            "spring-rate",
+        )
     if spring_rate is not None and sag:
         mean, doubt = mean_sag(sag, room)
         force, doubt = coil_force(spring_rate, mean, preload), spring_rate * doubt
@@ -126,8 +133,9 @@ def _coil_rate(
         "hold the coil are right (common practice), and the coil's own stroke must be more than the shock's stroke and "
         "the preload together.",
     ]
-    if spring_rate is not None:
-        says.insert(0, _about_fitted(values["preload-needed"], target))
+    turns_for_each = room / 100 / preload_pitch
+    fitted = _fitted(target, *wanted("rear", sag_target), turns_for_each, bool(sag))
+    verdicts = [] if spring_rate is None else [fitted]
     cautions = (
         ["That much preload can press the coil solid before the shock is at its end: not over the maker's limit."]
         if preload_turns > MOST_TURNS
@@ -137,24 +145,36 @@ def _coil_rate(
     def picture(width: int, height: int) -> list[str]:
         return bars({**{f"{rate:g} lb/in": sag for rate, sag in shelf.items()}, "wanted": target}, width, unit=" % sag")
 
-    return Outcome(values=values, errors=errors, says=says, cautions=cautions, picture=picture)
+    return Outcome(values=values, errors=errors, verdicts=verdicts, says=says, cautions=cautions, picture=picture)
 
 
-def _about_fitted(turns: float, target: float) -> str:
-    if turns < 0:
-        return f"The coil in it is too hard for {target:g} % sag even without preload: a softer one."
-    if turns > MOST_TURNS:
-        return (
-            f"The coil in it would need {turns:.1f} turns of preload for {target:g} % sag, more than two: a harder one."
-        )
-    return f"The coil in it will do: about {max(1.0, turns):.1f} turns of preload for about {target:g} % sag."
+def _fitted(target: float, low: float, high: float, turns_for_each: float, tried: bool) -> Verdict:
+    """Return the verdict on the coil that is in, by the preload that it needs for the sag in the middle.
+
+    Args:
+        target, low, high: sag in the middle, and the least and the greatest that is right, in percent.
+        turns_for_each: how many turns make one percent of sag.
+        tried: whether the sag on it was measured.
+    """
+    return Verdict(
+        value="preload-needed",
+        limits=((low - target) * turns_for_each, MOST_TURNS + (high - target) * turns_for_each),
+        says=(
+            f"The coil in it is too hard: even without preload it sags less than {low:g} %. A softer one.",
+            f"The coil in it will do: {low:g} to {high:g} % sag with the preload that holds it, or up to two turns.",
+            f"The coil in it is too soft: with two turns of preload it still sags more than {high:g} %. A harder one.",
+        ),
+        closer="Set one to two turns, measure the sag three times more, and keep the coil if the sag is right."
+        if tried
+        else "Measure the sag that it gives three times, and give the readings.",
+    )
 
 
 COIL_RATE = Tool(
     name="coil-rate",
     title="Rate of the coil for a rear shock",
     about="Best: the coil in it with its printed rate, the turns of the ring that hold it, and three readings of sag. "
-    f"{HOW} Without them: the masses and the leverage. A coil fork: leverage 1, and its travel as the stroke.",
+    f"{HOW} Without them: the masses and the leverage.",
     fields=(
         STROKE,
         TRAVEL,

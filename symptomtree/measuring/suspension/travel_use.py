@@ -69,14 +69,14 @@ def _travel_use(
     sag_target: float | None,
 ) -> Outcome:
     room, _ = moves(end, travel, stroke, leverage)
-    if any(b != int(b) for b in bottomed):
-        raise BadInput("bottomed: give whole numbers, how often in each run", "bottomed")
     if len(used) not in (1, len(bottomed)):
         raise BadInput(
             f"used: {len(used)} readings for {len(bottomed)} runs; give one for each run, or the greatest of all",
             "used",
         )
     most = max(used, key=lambda u: u.value)
+    if most.value <= 0:
+        raise BadInput("used: nothing moved; see whether it is locked, or stuck, before its travel is judged", "used")
     if most.value > room * 1.03 + 2 * most.error:
         raise BadInput(f"used: {most.value:g} mm is more than the {room:g} mm there are; look at both again", "used")
     count, runs = int(sum(bottomed)), len(bottomed)
@@ -84,10 +84,10 @@ def _travel_use(
     share, doubt = most.value / room * 100, most.error / room * 100
     values = {
         "bottom-rate": count / runs,
-        "bottom-rate-least": low,
-        "bottom-rate-most": high,
+        "bottom-rate-least": round(low, 2),
+        "bottom-rate-most": round(high, 2),
         "travel-used": share,
-        "travel-unused": room - most.value,
+        "travel-unused": max(0.0, room - most.value),
         "too-easy": round(chance_above(OFTEN, count, runs), 3),
         "never-full": 0.0 if count else round(share_below(USED, share, doubt), 3),
     }
@@ -100,8 +100,16 @@ def _travel_use(
     if sag:
         mean, scatter = mean_sag(sag, room)
         values["sag-percent"], errors["sag-percent"] = mean / room * 100, scatter / room * 100
-    says.append(_proposal(values, errors, runs, count, wanted(end, sag_target), feel, spring, reducers))
-    says.append("Only this one thing, then the same stretch again. Two changes at once cannot be told apart.")
+        if most.value + 2 * most.error < mean:
+            raise BadInput(
+                f"used: {most.value:g} mm is less than the sag of {mean:.0f} mm alone; push the ring to the seal "
+                "before each run, and see that fork or shock is not locked",
+                "used",
+            )
+    proposal, changes = _proposal(values, errors, runs, count, wanted(end, sag_target), feel, spring, reducers)
+    says.append(proposal)
+    if changes:
+        says.append("Only this one thing, then the same stretch again. Two changes at once cannot be told apart.")
     if not sag:
         says.append("This holds with the sag right: measure it first, the reading is missing here.")
 
@@ -124,38 +132,50 @@ def _proposal(
     feel: str,
     spring: str,
     reducers: float | None,
-) -> str:
-    """Return the one change to make next: the sag before all else, then the end of the travel, then the feel."""
+) -> tuple[str, bool]:
+    """Return what to do next, and whether it changes the set-up: sag first, then the travel's end, then the feel."""
+    used, clear = values["travel-used"], TOO_CLOSE * errors["travel-used"]
+    unused = used + clear < USED
+    if unused and count:
+        return (
+            f"It hit an end at {used:.0f} % of the travel: that does not fit. Look at the travel's figure and the "
+            "ring; with the air out (a coil: with the coil loose), see whether it goes all the way: something may "
+            "stop it."
+        ), False
     if (sag := values.get("sag-percent")) is not None:
         low, high = sag_range
-        clear = TOO_CLOSE * errors["sag-percent"]
-        if sag < low - clear or sag > high + clear:
+        close = TOO_CLOSE * errors["sag-percent"]
+        if sag < low - close or sag > high + close:
             more = "more" if sag > high else "less"
             change = f"a little {more} air" if spring == "air" else f"a {'harder' if more == 'more' else 'softer'} coil"
-            return f"Sag first: {sag:.0f} % is outside {low:g} to {high:g} %, so {change}; the travel comes after that."
+            return (
+                f"Sag first: {sag:.0f} % is outside {low:g} to {high:g} %, so {change}; the travel comes after that."
+            ), True
     if values["bottom-rate-least"] > OFTEN:
-        return _too_easy(feel, spring)
-    unused = values["travel-used"] + TOO_CLOSE * errors["travel-used"] < USED
+        return _too_easy(feel, spring), True
     if runs < RUNS and (unused or not count):
-        return f"Ride at least {RUNS} runs of the hardest stretch before anything is judged; till then leave it all."
-    if unused and not count:
-        return _never_full(feel, spring, reducers)
+        return (
+            f"Ride at least {RUNS} runs of the hardest stretch before anything is judged; till then leave it all.",
+            False,
+        )
+    if unused:
+        return _never_full(feel, spring, reducers), feel != "soft"
     if values["bottom-rate-most"] > OFTEN and values["bottom-rate"] > OFTEN:
         return (
             f"Too close to call: between {values['bottom-rate-least']:.1f} and {values['bottom-rate-most']:.1f} "
             "bottom-outs per run fit this count. Ride more runs before you change anything."
-        )
-    if not count and values["travel-used"] - TOO_CLOSE * errors["travel-used"] < USED:
+        ), False
+    if not count and used - clear < USED:
         return (
             "Too close to call whether all of the travel is used: push the ring back, ride it again and read closely."
-        )
+        ), False
     if feel == "harsh":
-        return "The travel is used well, so leave the spring; it is harsh, so one or two clicks less compression."
+        return "The travel is used well, so leave the spring; it is harsh, so one or two clicks less compression.", True
     if feel == "soft":
         return (
             "The travel is used well, so leave the spring; it is soft, so one or two clicks more low-speed compression."
-        )
-    return "The travel is used well: leave everything, and write the set-up down."
+        ), True
+    return "The travel is used well: leave everything, and write the set-up down.", False
 
 
 def _too_easy(feel: str, spring: str) -> str:
@@ -204,7 +224,14 @@ TRAVEL_USE = Tool(
             error=1.5,
             with_error=True,
         ),
-        Field(name="bottomed", ask="How often did it hit its end in each run?", kind="numbers", least=0, most=100),
+        Field(
+            name="bottomed",
+            ask="How often did it hit its end in each run?",
+            kind="numbers",
+            least=0,
+            most=100,
+            whole=True,
+        ),
         Field(name="feel", ask="How does it feel?", kind="choice", choices=FEELS, usual="right"),
         Field(name="spring", ask="Which spring?", kind="choice", choices=SPRINGS, usual="air"),
         Field(name="reducers", ask="How many volume reducers are in it?", least=0, most=15, needed=False),
