@@ -69,6 +69,17 @@ def test_a_limit_is_not_passed_by_rounding():
     assert not any("5.0 bar" in line and "at most" in line for line in result.says)
 
 
+@pytest.mark.parametrize(
+    ("width", "ground", "least"),
+    [("23", "paved", "3.0 bar (43 psi)"), ("32", "paved", "2.0 bar (29 psi)"), ("55", "loose", "1.5 bar (21 psi)")],
+)
+def test_without_a_mark_the_standard_s_least_is_said(width, ground, least):
+    """ISO 5775-1, as an encyclopaedia's article reports it: 300, 200 and 150 kPa."""
+    typed = {**RIDE, "tyre-width": width, "ground": ground}
+    assert any(least in line for line in work(TYRE_PRESSURE, typed).says)
+    assert not any("ISO 5775" in line for line in work(TYRE_PRESSURE, {**typed, "tyre-min": "2"}).says)
+
+
 def test_whose_limit_it_is_is_said():
     """TBIS 4210-1:2018, 2.27: the lower of the marks on tyre and rim. ETRTO: 5 bar at most without hooks."""
     assert most_allowed(6, 5.5, "hooked") == (5.5, "the rim's limit")

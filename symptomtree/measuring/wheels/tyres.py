@@ -18,6 +18,8 @@ DOUBT = 0.12
 and one lies 30 % below (the tests have them)."""
 LESS = 0.9
 """Share that loose ground leaves of the pressure, and tubeless again (common practice: about a tenth less each)."""
+NARROW = 25.0
+"""mm up to which a tyre needs more pressure at least (ISO 5775-1, as `least_of`)."""
 HOOKS = {"hooked": "with hooks", "hookless": "without hooks", "not-known": "not known"}
 GROUND = {"paved": "paved", "loose": "gravel or trail"}
 FLAT, HARD = 0.65, 1.4
@@ -102,7 +104,10 @@ def _tyre_pressure(
         "the rim felt on a kerb, wants more; a hard, skipping wheel wants less.",
     ]
     if tyre_min is None:
-        says.append("Look for the least pressure on the tyre's side, and do not go below it.")
+        says.append(
+            "Look for the least pressure on the tyre's side, and do not go below it; without a mark, ISO 5775 is "
+            f"reported to ask for {both(least_of(tyre_width, ground))} or more."
+        )
     cautions = []
     if rim_hooks != "hooked":
         cautions.append(
@@ -135,6 +140,20 @@ def most_allowed(tyre_max: float, rim_max: float | None, rim_hooks: str) -> tupl
     }
     whose = min(limits, key=lambda name: limits[name])
     return limits[whose], whose
+
+
+def least_of(width: float, ground: str) -> float:
+    """Return the least pressure in bar of a tyre without a mark.
+
+    Args:
+        width: in mm.
+        ground: a key of `GROUND`.
+
+    Source: ISO 5775-1, as an encyclopaedia reports it: 3 bar up to 25 mm, else 2 bar on the road and 1.5 bar off it.
+    """
+    if width <= NARROW:
+        return 3.0
+    return 1.5 if ground == "loose" else 2.0
 
 
 def chance_below(reading: Number, limit: float) -> float:
@@ -260,6 +279,7 @@ TYRE_PRESSURE = Tool(
         "Tyre maker's page on tubeless road tyres (ETRTO: 5 bar at most on rims without hooks)",
         "Industry divided over new tyre rim-size regulations, cycling magazine, 15 June 2023 (ETRTO: 5 mm wider than "
         "the inside of a rim without hooks)",
+        "ISO 5775, encyclopaedia article (least pressure without a mark)",
         "Marchand, Bicycle tire pressure (55 % on the rear; others have 60 %)",
         "common practice (a tenth less on loose ground, another tenth less tubeless)",
         "from memory (clearly too low under 0.65 of what the load wants, too high over 1.4 times; loads of the rule)",
