@@ -16,7 +16,7 @@ LIMITS = {"racing": 0.6, "other": 0.8}
 AIM = 0.2
 """mm of run-out that wheel builders aim at (their pages; 0.1 to 0.2 sideways, 0.15 to 0.2 up and down)."""
 BUCKLED = 10.0
-"""mm sideways from which a rim is bent past what spokes can bring back (from memory)."""
+"""mm of run-out from which a rim is bent past what spokes can bring back (from memory)."""
 KINDS = {"racing": "racing wheel", "other": "any other"}
 SIDES = {"left": "to the left flange", "right": "to the right flange"}
 MOST_WAVES = 12
@@ -163,14 +163,8 @@ def _wheel_true(
     side = np.where(number % 2 == 1, first, -first)
     wanted = turns(lean, high, side)
     most = max(values[f"{name}-runout"] for name in rims)
-    if most >= BUCKLED:
-        says = [
-            "So far out the rim is bent: do not ride it, and do not pull it straight with the spokes; it goes to a "
-            "qualified workshop."
-        ]
-    else:
-        says = [*_first(wanted, side, most), *_shape(rims)]
-    if len(angle) < spokes / 2:
+    says = [*_first(wanted, side, most), *_shape(rims)] if most < BUCKLED else []
+    if says and len(angle) < spokes / 2:
         says.append(
             "Read at every second spoke or more to be sure of the spoke: with fewer places its neighbour may be meant "
             "(on simulated rims every other time at every fourth spoke)."
@@ -251,12 +245,14 @@ def _verdict(name: str, limit: float, kind: str) -> Verdict:
     of = "racing wheels" if kind == "racing" else "wheels other than racing ones"
     return Verdict(
         value=f"{name}-runout",
-        limits=(AIM, limit),
+        limits=(AIM, limit, BUCKLED),
         says=(
             f"{way}: as true as builders aim at ({AIM:g} mm).",
             f"{way}: within {limit:g} mm, which the standard allows for {of} with rim brakes; true it when there is "
             "time.",
             f"{way}: over {limit:g} mm, which the standard allows for {of} with rim brakes: true the wheel.",
+            f"{way}: so far out the rim is bent. Do not ride it, nor pull it straight with the spokes; it goes to a "
+            "qualified workshop.",
         ),
         closer="Read again at twice as many places, the gauge held by the fork or frame.",
     )
