@@ -73,6 +73,7 @@ def test_dials_and_runs_are_read_as_typed() -> None:
     [
         ("rebound", "write its name and range"),
         ("rebound 5-6", "1 clicks from end to end"),
+        ("rebound 12-0", "the lower number first"),
         ("rebound 0-500", f"2 to {MOST_CLICKS} can be"),
         ("rebound 0-20 start 25", "starts at 25, outside 0 to 20"),
         ("rebound 0-20; Rebound 0-10", "there twice"),
@@ -97,7 +98,7 @@ def test_a_dial_that_cannot_be_is_refused(dials: str, message: str) -> None:
         ("rebound 6 = 11", "rate from 0 to 10"),
         ("rebound 6 = good", "run 1: 'good' is no number.*or 'better'"),
         ("rebound 6 = 5 bar", "run 1:"),
-        ("rebound 6 better", "compared with run 0"),
+        ("rebound 6 better", "none before it to be compared with"),
         ("rebound 6 = 5; rebound 4 worse than 2", "compared with run 2"),
         ("1: rebound 6 = 5; 3: rebound 4 = 6", "should be run 2"),
         ("1: rebound 6 = 5; rebound 4 = 6", "should be run 2"),
@@ -443,6 +444,8 @@ def test_set_ups_are_compared() -> None:
     assert both[2] > 0.5
     close = work(TOOL, typed | {"other-set-up": "rebound 3"})
     assert any("too close to call" in told for told in close.says)
+    with pytest.raises(BadInput, match="rebound 4 too; name another"):
+        work(TOOL, typed | {"other-set-up": "rebound 4"})
 
 
 def test_two_trails_are_compared(tmp_path) -> None:

@@ -31,7 +31,7 @@ from symptomtree.measuring.bracketing.log import (
     read_settings,
     shown,
 )
-from symptomtree.measuring.tool import TOO_CLOSE, BadInput, Field, Gives, Outcome, Picture, Tool, said
+from symptomtree.measuring.tool import TOO_CLOSE, BadInput, Field, Gives, Outcome, Picture, Tool, said, said_chance
 
 SURE_BETTER = 0.95
 """One set-up is called better than another when it is so probable."""
@@ -79,8 +79,6 @@ def _bracketing(
     other_set_up: Sequence[str],
     other_log: str | None,
 ) -> Outcome:
-    if step != int(step):
-        raise BadInput(f"step: {step:g} is no whole number of clicks; give 1 or more", "step")
     known = log_of(dials, runs, log)
     proposal = propose(known, scatter, int(step))
     fits = {dial.name: fit(known, dial, scatter) for dial in known.dials if tell_of(known, dial)}
@@ -90,7 +88,7 @@ def _bracketing(
         off = np.arange(len(found.losses)) - found.choice
         values |= {
             "best": proposal.dial.low + found.choice,
-            "sure": round(100 * found.near(found.choice)),
+            "sure": found.near(found.choice),
             "left": round(float(found.losses[found.choice]), 2),
             "drift": found.drift[0],
         }
@@ -101,6 +99,8 @@ def _bracketing(
     if set_up or other_set_up:
         one = read_settings(known, ", ".join(set_up), "set-up")
         other = read_settings(known, ", ".join(other_set_up), "other-set-up")
+        if one == other:
+            raise BadInput(f"other-set-up: it is {shown(one)} too; name another one to compare", "other-set-up")
         values["lead"], errors["lead"], chance = difference(known, one, other, scatter)
         says.append(_compared(one, other, said(abs(values["lead"]), errors["lead"], "points"), chance))
     if other_log:
@@ -160,7 +160,7 @@ def _compared(one: Settings, other: Settings, by: str, chance: float) -> str:
         return f"{both} are too close to call (by {by}); ride both again, one after the other.{alone}"
     better, worse = (one, other) if chance > 0.5 else (other, one)
     told = f"{shown(better)} is better than {shown(worse)} by {by}"
-    return f"{told}, {100 * max(chance, 1 - chance):.0f} % sure.{alone}"
+    return f"{told}, {said_chance(max(chance, 1 - chance))} sure.{alone}"
 
 
 def _trails(log: Log, fits: dict[str, Fit], other: Log, scatter: float) -> Iterator[str]:
@@ -245,6 +245,7 @@ BRACKETING = (
                 least=1,
                 most=100,
                 usual="2",
+                whole=True,
                 lasting=True,
             ),
             Field(name="log", ask="Which file keeps the runs so far?", kind="file", needed=False),
@@ -255,7 +256,7 @@ BRACKETING = (
         run=_bracketing,
         gives=(
             Gives(name="best", words="best setting so far, clicks"),
-            Gives(name="sure", words="chance that it is within one click", unit="%"),
+            Gives(name="sure", words="chance that it is within one click", chance=True),
             Gives(name="left", words="points that the best may still be better"),
             Gives(name="drift", words="ratings drift each run, points"),
             Gives(name="next", words="clicks for the next run"),

@@ -85,6 +85,8 @@ def read_dials(lines: Sequence[str]) -> tuple[Dial, ...]:
             raise BadInput(f"dials: '{line[:40]}' is none; write its name and range, 'rebound 0-20 start 10'", "dials")
         name, low, high = " ".join(found[1].split()), int(found[2]), int(found[3])
         start = int(found[4]) if found[4] else (low + high + 1) // 2
+        if high <= low:
+            raise BadInput(f"dials: {name} goes from {low} to {high}; write the lower number first", "dials")
         if not 2 <= high - low <= MOST_CLICKS:
             raise BadInput(f"dials: {name} has {high - low} clicks from end to end; 2 to {MOST_CLICKS} can be", "dials")
         if not low <= start <= high:
@@ -140,6 +142,8 @@ def _read_run(log: Log, line: str, day: int) -> Run:
     number = len(log.runs) + 1
     said = _SAID.fullmatch(line)
     if said:
+        if number == 1:
+            raise BadInput("runs: run 1 has none before it to be compared with; rate it, like 'start = 6'", "runs")
         than = int(said[3]) if said[3] else number - 1
         if not 1 <= than < number:
             raise BadInput(f"runs: run {number} is compared with run {than}, which is not before it", "runs")
