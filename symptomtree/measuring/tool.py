@@ -387,6 +387,17 @@ def said_chance(chance: float) -> str:
     return "over 99%" if 0.99 < chance < 1 else f"{chance:.0%}"
 
 
+def needed(value: float | None, name: str, ask: str) -> float:
+    """Return a value that is needed only with some of the other inputs.
+
+    Raises:
+        BadInput: it was not filled in.
+    """
+    if value is None:
+        raise BadInput(f"{name} is missing: {ask}", name)
+    return value
+
+
 def spread_of(numbers: Sequence[float]) -> float:
     """Return the standard uncertainty of the mean of repeated readings; 0 for one (JCGM 100:2008, 4.2.3)."""
     n = len(numbers)

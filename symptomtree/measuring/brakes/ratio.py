@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from math import pi
 
 from symptomtree.measuring.brakes.lever import STOP
-from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
+from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict, needed
 
 RIM_RATIO = (4.0, 6.0)
 """From the hand to the rim, of rim brakes worked by hand (Brake squeal, newsgroup article by an engineer, 2001)."""
@@ -65,14 +65,14 @@ def _brake_ratio(
 ) -> Outcome:
     says, verdicts = [], []
     if works_by == "travel":
-        fingers = _needed(finger_travel, "finger-travel", "how far do the fingers move, lightly touching to bite?")
-        pads = _needed(pad_travel, "pad-travel", "how far does each pad move in that time?")
+        fingers = needed(finger_travel, "finger-travel", "how far do the fingers move, lightly touching to bite?")
+        pads = needed(pad_travel, "pad-travel", "how far does each pad move in that time?")
         _more(fingers, pads, "pad-travel", "the fingers' travel")
         both, values = fingers / pads, {}
         says.append("From the travels: what is gained in force is lost in travel; bending and friction are left out.")
     else:
-        outer = _needed(finger, "finger", "how far is it from the lever's pivot to the fingers?")
-        short = _needed(inner, "inner", "how far is it from the lever's pivot to cable end or push rod?")
+        outer = needed(finger, "finger", "how far is it from the lever's pivot to the fingers?")
+        short = needed(inner, "inner", "how far is it from the lever's pivot to cable end or push rod?")
         _more(outer, short, "inner", "the length to the fingers")
         lever = lever_ratio(outer, short)
         if works_by == "hydraulic":
@@ -80,13 +80,13 @@ def _brake_ratio(
                 raise BadInput(
                     "caliper-pistons is missing: give the diameter of every piston in the caliper", "caliper-pistons"
                 )
-            thick = _needed(master_piston, "master-piston", "how thick is the lever's piston?")
+            thick = needed(master_piston, "master-piston", "how thick is the lever's piston?")
             _more(max(caliper_pistons), thick, "master-piston", "the caliper's largest piston")
             second = hydraulic_ratio(thick, caliper_pistons)
             # A caliper that slides takes the reaction on its fixed pad, so both pads press with all its pistons.
             both = lever * second * (2 if caliper == "sliding" else 1)
         else:
-            second = _needed(arm_cable, "arm-cable", "how far is it from the arm's pivot to the cable?") / _needed(
+            second = needed(arm_cable, "arm-cable", "how far is it from the arm's pivot to the cable?") / needed(
                 arm_pad, "arm-pad", "how far is it from the arm's pivot to the pad?"
             )
             both = 2 * lever * second
@@ -106,12 +106,6 @@ def _brake_ratio(
         "More force for the hand always means more way for the lever; swap levers or calipers as the maker pairs them."
     )
     return Outcome(values=values, verdicts=verdicts, says=says)
-
-
-def _needed(value: float | None, name: str, ask: str) -> float:
-    if value is None:
-        raise BadInput(f"{name} is missing: {ask}", name)
-    return value
 
 
 def _more(long: float, short: float, name: str, what: str) -> None:

@@ -4,7 +4,7 @@ from math import hypot, inf, isfinite
 
 from symptomtree.measuring.life import left
 from symptomtree.measuring.picture import curves
-from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict
+from symptomtree.measuring.tool import BadInput, Field, Gives, Outcome, Tool, Verdict, needed
 from symptomtree.measuring.units import Number
 
 PITCH = 12.7
@@ -107,10 +107,10 @@ def _chain_wear(
         )
     values, errors, says = {}, {}, []
     if how == "rule":
-        worn = elongation(_needed(length, "length", "lay a rule along the chain"), links)
+        worn = elongation(needed(length, "length", "lay a rule along the chain"), links)
     elif how == "caliper":
-        a = _needed(inside, "inside", "measure between two rollers, pushing them apart")
-        b = _needed(outside, "outside", "measure over the same two rollers, pressing them together")
+        a = needed(inside, "inside", "measure between two rollers, pushing them apart")
+        b = needed(outside, "outside", "measure over the same two rollers, pressing them together")
         if b <= a:
             raise BadInput(
                 f"outside: {b:g} mm is not more than inside ({a:g} mm), but a roller at each end lies between; were "
@@ -121,7 +121,7 @@ def _chain_wear(
         values["roller-play"], errors["roller-play"] = max(0.0, ROLLER - (b - a) / 2), ROLLER_DIFFERS
         says.append("Inside and outside together: width and play of the rollers cancel.")
     else:
-        worn = _needed(gauge_reading, "gauge-reading", "hang the gauge into the taut upper run")
+        worn = needed(gauge_reading, "gauge-reading", "hang the gauge into the taut upper run")
         if how == "gauge":
             play = max(0.0, roller_play(roller_gap))
             corrected = less_roller_play(worn, links, play)
@@ -150,12 +150,6 @@ def _chain_wear(
 
 
 _FIELD = {"rule": "length", "caliper": "inside", "gauge": "gauge-reading", "same-side": "gauge-reading"}
-
-
-def _needed(value: float | None, name: str, ask: str) -> float:
-    if value is None:
-        raise BadInput(f"{name} is missing: {ask}", name)
-    return value
 
 
 def _wear_verdict(speeds: float | None) -> Verdict:
