@@ -179,6 +179,16 @@ def test_what_was_tried_is_not_asked_for_again_and_what_does_not_fit_is_told() -
     assert "does not fit" not in " ".join(work(TOOL, {**RODE, "beat-rate": "80", "coasting": "stops"}).says)
 
 
+def test_balls_between_cup_and_cone_press_at_an_angle() -> None:
+    """Harris, Rolling Bearing Analysis, 2001, chapter 8: the outer ring's order is balls / 2 (1 - k cos(angle))."""
+    hub = {"bearing-balls": "9", "ball-diameter": "6.35", "bearing-pitch": "20"}
+    wheel = 80 * 42 / 17
+    for angle, rate in ((0, 4.5 * (1 - 0.3175) * wheel), (40, 4.5 * (1 - 0.3175 * 0.766044) * wheel)):
+        result = work(TOOL, {**RODE, **hub, "jockey-teeth": "0", "beat-rate": f"{rate}", "contact-angle": f"{angle}"})
+        told = chances(result)
+        assert max(told, key=told.__getitem__) == "bearing-outer"
+
+
 def test_cadence_and_speed_are_of_one_ride() -> None:
     """80 a minute in 42/17 with 2.1 m are 24.9 km/h."""
     typed = {**RODE, "beat-rate": "80", "wheel-circumference": "2.1 m"}

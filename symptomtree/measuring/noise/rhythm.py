@@ -50,6 +50,7 @@ def _noise_rhythm(
     ball_diameter: float | None,
     bearing_pitch: float | None,
     bearing_place: str,
+    contact_angle: float,
     coasting: str,
     coast_from: float | None,
 ) -> Outcome:
@@ -64,7 +65,7 @@ def _noise_rhythm(
         gear = Gear(teeth_front, teeth_rear, chain_links, jockey_teeth or None)
     cranks, wheel, doubt = _turning(gear, cadence, speed, wheel_circumference)
     may = sources(cranks, wheel, gear, spokes)
-    may += _bearing(bearing_balls, ball_diameter, bearing_pitch, bearing_place, cranks, wheel)
+    may += _bearing(bearing_balls, ball_diameter, bearing_pitch, bearing_place, contact_angle, cranks, wheel)
     if not heard:
         return Outcome(says=_planned(may, gear, cranks, doubt), picture=_drawn(None, np.array([]), 1.0, may, {}))
     sound = read_recording(recording) if recording else None
@@ -138,7 +139,13 @@ def _same_speed(cadence: Number, speed: Number, reckoned: float) -> None:
 
 
 def _bearing(
-    balls: float | None, ball: float | None, pitch: float | None, place: str, cranks: float | None, wheel: float | None
+    balls: float | None,
+    ball: float | None,
+    pitch: float | None,
+    place: str,
+    angle: float,
+    cranks: float | None,
+    wheel: float | None,
 ) -> list[Source]:
     given = {"bearing-balls": balls, "ball-diameter": ball, "bearing-pitch": pitch}
     missing = [name for name, it in given.items() if it is None]
@@ -150,7 +157,7 @@ def _bearing(
     if not turns:
         return []
     return bearing_sources(
-        turns, fitting_orders(balls, ball, pitch, 0.0, place == "hub"), 0.95 if place == "hub" else 0.01
+        turns, fitting_orders(balls, ball, pitch, angle, place == "hub"), 0.95 if place == "hub" else 0.01
     )
 
 
@@ -429,7 +436,8 @@ RHYTHM = (
             "arithmetic of teeth and links (rates of cranks, chain, guide wheels and wheels)",
             "Rabiner, A tutorial on hidden Markov models, Proceedings of the IEEE 77, 1989 (beats missed and strange)",
             "Randall and Antoni, Rolling element bearing diagnostics - a tutorial, 2011 (rates of bearings)",
-            "from memory (how usual each source is, and how often it goes on when coasting)",
+            "from memory (how usual each source is, and how often it goes on when coasting; about 40 degrees between "
+            "cup and cone)",
         ),
         cautions=(
             "Keep your eyes on the road: let the phone record in a pocket, or let somebody else tap.",

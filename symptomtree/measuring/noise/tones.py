@@ -137,6 +137,15 @@ BEARING = (
         choices={"hub": "in a wheel: the outside turns", "cranks": "on a turning axle: the inside turns"},
         usual="hub",
     ),
+    Field(
+        name="contact-angle",
+        ask="At what angle do the balls press (a plain cartridge 0, cup and cone about 40)?",
+        unit="deg",
+        least=0,
+        most=60,
+        error=3,
+        usual="0",
+    ),
 )
 RECORDING = Field(name="recording", ask="Where is the recording (a WAV file of 3 to 60 s)?", kind="file", needed=False)
 
@@ -188,7 +197,6 @@ TONES = (
         about="Count the balls and measure one, or take the figures of the bearing's data sheet.",
         fields=(
             *(replace(f, needed=True) for f in BEARING),
-            Field(name="contact-angle", ask="What is its contact angle?", unit="deg", least=0, most=60, usual="0"),
             Field(name="turns", ask="How many turns a minute?", unit="per min", least=0.1, most=20_000, error=1),
         ),
         run=_bearing_rates,
@@ -205,11 +213,13 @@ TONES = (
             "Harris, Rolling Bearing Analysis, 4th ed. 2001, chapter 8",
             "Randall and Antoni, Rolling element bearing diagnostics - a tutorial, Mechanical Systems and Signal "
             "Processing 25, 2011",
+            "from memory (about 40 degrees between cup and cone)",
         ),
         example={
             "bearing-balls": "9",
             "ball-diameter": "1/4 in",
-            "bearing-pitch": "25.5 mm",
+            "bearing-pitch": "20 mm",
+            "contact-angle": "40 deg",
             "turns": "200",
         },
     ),
