@@ -31,6 +31,7 @@ Ints = NDArray[np.int64]
 
 TINY = 1e-9
 RARE = 1e-6  # a fix with less chance than that to be needed is left out
+NEWTON = 6  # steps; half the error goes in each where it goes slowest
 WORTH = 1e-4  # share of the whole cost that another look at a step must be able to save
 
 
@@ -212,7 +213,7 @@ def _price(problem: Problem, mass: Array, open_: Bools, done: Bools) -> tuple[Ar
         return total[:, 0] * problem.trip, np.zeros((len(mass), 0), dtype=np.int64), chance[:, left]
     worth = chance = chance[:, left]
     if problem.wanted.shape[1] > 1:
-        worth = chance / np.maximum(total - chance, TINY * total + TINY)
+        worth = _odds(chance, total - mass[:, ~problem.patterns.any(axis=1)].sum(axis=1, keepdims=True))
     order, step = _bottom_up(problem, open_, left, worth)
     fixes = left[order]
     rows, length = order.shape
@@ -238,6 +239,29 @@ def _price(problem: Problem, mass: Array, open_: Bools, done: Bools) -> tuple[Ar
     ends = rest * problem.trip + own.sum(axis=1, keepdims=True)
     ends[:, 1:] += np.cumsum(rest[:, :-1] * step + needed * problem.fix_fails[fixes] - own, axis=1)
     return ends.min(axis=1), fixes, needed
+
+
+def _odds(chance: Array, some: Array) -> Array:
+    """Return (R, L) the odds p/(1 - p) of causes that are there independently, from their chances once one is known.
+
+    Of independent causes the order by odds over cost is the cheapest (Srinivas 1995: exchange two neighbours). But the
+    chances here are given that something is wrong at all: p = z * chance / some, where z = 1 - product of (1 - p) is
+    the chance of that. It goes to 0 where only one cause at a time can be there: the order is then that by p over c.
+    Solved by Newton's method from 1: the function is concave, so that no step passes the root.
+
+    Args:
+        chance: (R, L) that each is needed.
+        some: (R, 1) that any is.
+    """
+    share = chance / np.maximum(some, TINY)
+    z = np.ones_like(some)
+    for _ in range(NEWTON):
+        absent = np.maximum(1 - z * share, TINY)
+        none = absent.prod(axis=1, keepdims=True)
+        slope = none * (share / absent).sum(axis=1, keepdims=True) - 1
+        z = np.clip(z - (1 - none - z) / np.minimum(slope, -TINY), TINY, 1.0)
+    p = z * share
+    return p / np.maximum(1 - p, TINY)
 
 
 def _bottom_up(problem: Problem, open_: Bools, left: Ints, worth: Array) -> tuple[Ints, Array]:
