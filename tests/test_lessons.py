@@ -62,7 +62,6 @@ each_lesson = pytest.mark.parametrize("lesson", SOME, ids=lambda x: x.name)
 CONFUSED = {
     "suspension-last-third-never-used",  # telling what bare tube is costs less than a look inside for reducers
     "wheels-axle-of-another-bike",  # it is closed hard once more before another axle is thought of
-    "suspension-creak-that-is-not-the-stem",  # a loose headset creaks alike; handed over before they are told apart
 }
 HANDED_OVER = {"suspension-creak-that-is-not-the-stem"}  # a fork that may be parting at its crown is a workshop's
 LUCKY = {

@@ -26,7 +26,7 @@ from symptomtree.trials.report import lines, render
 from symptomtree.trials.trial import ADVISER, WRONG, Trial, Worked, run, work_bike
 from symptomtree.trials.wrong import perturbed
 
-BIKES = 60
+BIKES = 40
 
 
 @pytest.fixture(scope="module")
