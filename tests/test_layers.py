@@ -50,3 +50,20 @@ def test_what_is_imported_is_declared():
     provided_by = packages_distributions()
     undeclared = {m for m in imported if not {m, *(d.lower() for d in provided_by.get(m, []))} & declared}
     assert not undeclared
+
+
+def test_what_the_build_loads_is_what_it_asks_for():
+    """The wheel's build vets the knowledge in an environment of its own, which holds only what `requires` names."""
+    vetting = "import sys\nfrom symptomtree.cli import main\nassert main(['vet']) == 0\nprint(*sys.modules)"
+    ran = subprocess.run([sys.executable, "-c", vetting], capture_output=True, text=True, check=True, cwd=ROOT)
+    loaded = {name.partition(".")[0] for name in ran.stdout.split()}
+    owners = {owner.lower() for name in loaded for owner in packages_distributions().get(name, ())}
+    asked = tomllib.loads((ROOT / "pyproject.toml").read_text())["build-system"]["requires"]
+    optional = {
+        "symptomtree",
+        "setuptools",
+        "pip",
+        "typing_extensions",
+        "typing-extensions",
+    }  # used where they are there
+    assert owners - optional <= {re.split(r"[<>=]", line)[0].lower() for line in asked}
