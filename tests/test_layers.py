@@ -57,7 +57,8 @@ def test_what_the_build_loads_is_what_it_asks_for():
     vetting = "import sys\nfrom symptomtree.cli import main\nassert main(['vet']) == 0\nprint(*sys.modules)"
     ran = subprocess.run([sys.executable, "-c", vetting], capture_output=True, text=True, check=True, cwd=ROOT)
     loaded = {name.partition(".")[0] for name in ran.stdout.split()}
-    owners = {owner.lower() for name in loaded for owner in packages_distributions().get(name, ())}
+    provided_by = packages_distributions()
+    owners = {owner.lower() for name in loaded for owner in provided_by.get(name, ())}
     asked = tomllib.loads((ROOT / "pyproject.toml").read_text())["build-system"]["requires"]
     optional = {
         "symptomtree",
