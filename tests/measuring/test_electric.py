@@ -26,19 +26,6 @@ def error(result: Result, name: str) -> float:
     return value.error
 
 
-@pytest.mark.parametrize("name", TOOLS)
-def test_the_example_of_each_tool_runs_and_its_picture_fits(name: str) -> None:
-    result = work(TOOLS[name], TOOLS[name].example)
-    assert result.values
-    assert result.says
-    assert not any("safe" in said for said in result.says)
-    if result.picture:
-        for width, height in ((76, 20), (40, 12)):
-            lines = result.picture(width, height)
-            assert len(lines) <= height
-            assert max(map(len, lines)) <= width
-
-
 @pytest.mark.parametrize("name", ["battery-charge", "battery-sag"])
 def test_what_touches_a_battery_hands_over_and_warns(name: str) -> None:
     cautions = " ".join(TOOLS[name].cautions)

@@ -285,11 +285,12 @@ def test_its_example_works(tool):
     result = work(tool, tool.example)
     assert result.says
     assert all(line.endswith((".", "?", ":")) for line in result.says), result.says
+    assert not any("safe" in line for line in result.says)
 
 
 def test_its_picture_fits_and_needs_no_colour(tool):
     result = work(tool, tool.example)
-    for width, height in ((76, 20), (50, 14)):
+    for width, height in ((76, 20), (50, 14), (40, 12)):
         rows = list(result.picture(width, height)) if result.picture else []
         assert len(rows) <= height
         assert all(len(row) <= width for row in rows)
